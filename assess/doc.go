@@ -1,0 +1,26 @@
+// Package assess is the domain of nodespan: what a vine, a winter, a cane, a
+// finding, a ruling and a choice are, and the rules by which canes are judged.
+// It does no input or output and uses no cgo, so a test of a pruning rule
+// compiles in a second.
+//
+// The words, in the order in which a photo meets them:
+//
+//   - A Measurement is what the program saw on one photo. It is never changed
+//     after it was made.
+//   - A finding is what the program suggests of one cane, with reasons. It
+//     comes from a Measurement and a RuleSet, through Judge.
+//   - A ruling is what a person said of a finding: agree, correct or reject.
+//     Rulings are only ever added. The vine's state is read from rulings
+//     alone; an unconfirmed finding never counts.
+//   - A choice says what becomes of each cane this winter: fruiting cane,
+//     spur, or removed.
+//
+// Lengths are millimetres for wood and metres for rows, angles are degrees,
+// picture positions are pixels of the upright photo (origin at the centre of
+// the top-left pixel, x right, y down). An Interval is a value with the bounds
+// of its 95 % interval. Anything that can't be told is "too close to call" or
+// "not measurable" with a reason, never a number that looks sure.
+//
+// What this package needs of the others it names as small interfaces, such as
+// Measurer, which package vision fulfils and package main joins.
+package assess

@@ -1,0 +1,143 @@
+package assess
+
+// Point is a position in the upright photo, in pixels: x right, y down,
+// (0, 0) the centre of the top-left pixel.
+type Point [2]float64
+
+// Outcome says whether a photo could be measured.
+type Outcome string
+
+// A photo is measured or refused; a refusal carries its reasons.
+const (
+	Measured Outcome = "measured"
+	Refused  Outcome = "refused"
+)
+
+// Reason is a machine-readable reason for a refusal or a warning. Explain
+// puts it in words with what to do.
+type Reason string
+
+// Reasons for which a photo is refused, or measured with less.
+const (
+	NoReference       Reason = "no_reference"          // neither card nor bar nor marks
+	ReferenceTooSmall Reason = "reference_too_small"   // found, but under the pixels a square needs
+	ReferenceImplaus  Reason = "reference_implausible" // its size or tilt cannot be a card hung on a wire
+	ReferencePartly   Reason = "reference_partly_hidden"
+	PhotoTooSmall     Reason = "photo_too_small"
+	PhotoBlurred      Reason = "photo_blurred"
+	NoCane            Reason = "no_cane" // measured, but nothing that is a cane was seen
+)
+
+// Reference is the thing of known size in the picture, and the mapping from
+// pixels to millimetres on the wire plane that follows from it.
+type Reference struct {
+	Kind       string  `json:"kind"`        // "checker", "bar" or "marks"
+	MMPerPx    float64 `json:"mm_per_px"`   // at the reference's centre
+	Outline    []Point `json:"outline_px"`  // corners of the pattern, clockwise from top left
+	ResidualPx float64 `json:"residual_px"` // root mean square of the corners about the fitted mapping
+	RelativeU  float64 `json:"relative_u"`  // relative standard uncertainty of the scale at the centre
+	TiltDeg    float64 `json:"tilt_deg"`    // angle between the card's normal and the line of sight
+	// PxToMM is the homography from pixel to millimetre on the wire plane, row
+	// by row; the frame is the reference's own: origin at its centre, x along
+	// its long side, y down.
+	PxToMM [9]float64 `json:"px_to_mm"`
+}
+
+// Wire is one wire of the trellis as seen in the photo.
+type Wire struct {
+	Line []Point `json:"line_px"`
+	// Role is "lower_fruiting", "upper_fruiting", "catch" or "unknown".
+	Role string `json:"role"`
+}
+
+// Node is a joint of the cane, where a bud sits.
+type Node struct {
+	Px         Point   `json:"px"`
+	AlongMM    float64 `json:"along_mm"` // from the cane's base along its centre line
+	Side       string  `json:"side"`     // of the bud, looking from base to tip: "left", "right" or "unknown"
+	Confidence float64 `json:"confidence"`
+}
+
+// Internode is the piece between two consecutive nodes.
+type Internode struct {
+	Length   Interval `json:"length_mm"`
+	Diameter Interval `json:"diameter_mm"`
+}
+
+// ProfilePoint is the apparent diameter at one place of the centre line.
+type ProfilePoint struct {
+	AlongMM    float64 `json:"along_mm"`
+	DiameterMM float64 `json:"diameter_mm"`
+	// U is the standard uncertainty of this one reading from edge finding
+	// alone, mm; 0 where no reading was possible (crossing, wire, tie).
+	U float64 `json:"u_mm"`
+}
+
+// Finding is what the program says of one cane.
+type Finding string
+
+// The findings. A cane is called something only when the whole interval lies
+// on one side of the limit.
+const (
+	Sound             Finding = "sound"
+	Weak              Finding = "weak"
+	ShortNoded        Finding = "short_noded"
+	WeakAndShortNoded Finding = "weak_and_short_noded"
+	OverVigorous      Finding = "over_vigorous"
+	TooCloseToCall    Finding = "too_close_to_call"
+	NotMeasurable     Finding = "not_measurable"
+)
+
+// Cane is one one-year cane as seen in one photo.
+type Cane struct {
+	ID         int         `json:"id"`
+	Traced     string      `json:"traced"` // "automatic" or "guided"
+	CentreLine []Point     `json:"centre_line_px"`
+	AlongMM    []float64   `json:"along_mm"` // mm from the base at each point of CentreLine
+	Length     Interval    `json:"length_mm"`
+	Diameter   Interval    `json:"diameter_mm"`  // median of mid-internode diameters, internodes 1-8
+	Internode  Interval    `json:"internode_mm"` // median, internodes 1-8
+	Nodes      []Node      `json:"nodes"`
+	Internodes []Internode `json:"internodes"`
+	// Profile is the diameter along the cane, thinned to one reading every few
+	// millimetres; from it a corrected node list gets its diameters anew
+	// without another look at the photo.
+	Profile []ProfilePoint `json:"profile,omitempty"`
+	// Origin says what the cane arises from: "head", "old_wood" or "unknown".
+	Origin string `json:"origin"`
+	// LeavesFrame is true when the tip is outside the picture.
+	LeavesFrame bool `json:"leaves_frame"`
+	// RelativeU is the relative standard uncertainty of every millimetre of
+	// this cane that all its readings share: scale, distance from the
+	// reference, and the depth that one photo can't see.
+	RelativeU float64  `json:"relative_u"`
+	Finding   Finding  `json:"finding"`
+	Because   []string `json:"because"`
+}
+
+// Timber is a piece of wood that is not a one-year cane: trunk or old wood.
+type Timber struct {
+	Kind       string  `json:"kind"` // "trunk" or "old_wood"
+	CentreLine []Point `json:"centre_line_px"`
+	WidthMM    float64 `json:"width_mm"`
+}
+
+// Measurement is what the program saw on one photo: the contract that
+// `nodespan measure --json` prints. Fields may be added, none renamed.
+type Measurement struct {
+	Photo     string             `json:"photo"`
+	SHA256    string             `json:"sha256"`
+	WidthPx   int                `json:"width_px"`
+	HeightPx  int                `json:"height_px"`
+	Program   string             `json:"program"`
+	RuleSet   string             `json:"rule_set"`
+	Outcome   Outcome            `json:"outcome"`
+	Reasons   []Reason           `json:"reasons"`
+	Advice    []string           `json:"advice,omitempty"` // the reasons in words, with what to do
+	Reference *Reference         `json:"reference,omitempty"`
+	Wires     []Wire             `json:"wires"`
+	Head      *Point             `json:"head_px,omitempty"`
+	Timber    []Timber           `json:"timber,omitempty"`
+	Canes     []Cane             `json:"canes"`
+	TimingMS  map[string]float64 `json:"timing_ms"`
+}

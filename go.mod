@@ -1,0 +1,3 @@
+module nodespan
+
+go 1.26
