@@ -31,7 +31,9 @@ type command struct {
 }
 
 // commands are listed in the order of the help text.
-var commands = []command{}
+var commands = []command{
+	{"card", "print the scale card or the scale bar, true to size", runCard},
+}
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
