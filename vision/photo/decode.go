@@ -1,0 +1,137 @@
+package photo
+
+import (
+	"bytes"
+	"errors"
+	"image"
+	_ "image/jpeg" // registers the JPEG header reader
+	_ "image/png"  // registers the PNG header reader
+
+	"gocv.io/x/gocv"
+	_ "golang.org/x/image/webp" // registers the WebP header reader
+
+	"nodespan/assess"
+)
+
+// Limits bound what is decoded. They are checked against the file's header,
+// before memory is taken for pixels.
+type Limits struct {
+	// MaxBytes is the largest file. Larger costs memory for nothing: a
+	// 50-megapixel JPEG has about 25 MB. Default 64 MiB.
+	MaxBytes int
+	// MaxPixels is width times height. Larger lets a small file claim
+	// gigabytes of memory. Default 64 million, so that 48 megapixels fit.
+	MaxPixels int
+	// MinSide is the shorter side, in pixels. On anything smaller a cane is
+	// under 3 px wide and nothing can be measured. Default 480.
+	MinSide int
+}
+
+// DefaultLimits are the limits in use unless others are set.
+func DefaultLimits() Limits {
+	return Limits{MaxBytes: 64 << 20, MaxPixels: 64_000_000, MinSide: 480}
+}
+
+// Photo is an upright picture. Close frees it.
+type Photo struct {
+	// BGR is continuous, 8 bits a channel, gamma-coded as in the file.
+	BGR           gocv.Mat
+	Width, Height int
+	// FocalPx is the focal length in pixels of this picture, 0 if the file
+	// doesn't tell (EXIF 2.32, tag FocalLengthIn35mmFilm).
+	FocalPx float64
+	pix     []uint8
+}
+
+// Close frees the picture's memory. The Photo can't be used after.
+func (p *Photo) Close() error {
+	p.pix = nil
+	return p.BGR.Close()
+}
+
+// Pix gives the picture's bytes, three a pixel in the order blue, green, red,
+// row by row without padding. They are valid until Close.
+func (p *Photo) Pix() []uint8 { return p.pix }
+
+// Decode reads a photo. The error is an assess.Error: EInvalid when the bytes
+// are no complete picture of a known kind, ETooLarge beyond the limits.
+func Decode(data []byte, lim Limits) (*Photo, error) {
+	if len(data) == 0 {
+		return nil, assess.Errorf(assess.EInvalid, "the file is empty: copy the photo again from the camera")
+	}
+	if len(data) > lim.MaxBytes {
+		return nil, assess.Errorf(assess.ETooLarge, "the file has %d MB, the limit is %d MB: save the photo as JPEG", len(data)>>20, lim.MaxBytes>>20)
+	}
+	cfg, kind, err := image.DecodeConfig(bytes.NewReader(data))
+	if err != nil {
+		if errors.Is(err, image.ErrFormat) {
+			return nil, assess.Errorf(assess.EInvalid, "this is no JPEG, PNG or WebP picture: set the camera to JPEG (“most compatible”) and take the photo again")
+		}
+		return nil, assess.Errorf(assess.EInvalid, "the picture's header can't be read (%w): copy the photo again from the camera", err)
+	}
+	if cfg.Width*cfg.Height > lim.MaxPixels {
+		return nil, assess.Errorf(assess.ETooLarge, "the picture has %d x %d pixels, more than the limit of %d million: make it smaller first", cfg.Width, cfg.Height, lim.MaxPixels/1_000_000)
+	}
+	if min(cfg.Width, cfg.Height) < lim.MinSide {
+		return nil, assess.Errorf(assess.EInvalid, "the picture has only %d x %d pixels, at least %d are needed on the short side: send the original photo, not a preview", cfg.Width, cfg.Height, lim.MinSide)
+	}
+	if kind == "jpeg" && !jpegEnds(data) {
+		return nil, assess.Errorf(assess.EInvalid, "the photo is cut off before its end: copy or upload it again")
+	}
+	mat, err := gocv.IMDecode(data, gocv.IMReadColor|gocv.IMReadIgnoreOrientation)
+	if err != nil || mat.Empty() {
+		if err == nil {
+			mat.Close()
+		}
+		return nil, assess.Errorf(assess.EInvalid, "the picture is damaged and can't be decoded: copy the photo again from the camera")
+	}
+	meta := readEXIF(data, kind)
+	turn(&mat, meta.orientation)
+	p := &Photo{BGR: mat, Width: mat.Cols(), Height: mat.Rows()}
+	if meta.focal35 > 0 {
+		// The 35 mm equivalent relates the diagonals: 43.27 mm is the
+		// diagonal of a 36 x 24 mm frame (CIPA DCG-001).
+		p.FocalPx = meta.focal35 / 43.27 * hypot(p.Width, p.Height)
+	}
+	if p.pix, err = mat.DataPtrUint8(); err != nil {
+		mat.Close()
+		return nil, assess.Errorf(assess.EInternal, "picture memory isn't continuous: %w", err)
+	}
+	return p, nil
+}
+
+// turn makes the picture upright for an EXIF orientation 1-8 (TIFF 6.0, tag
+// Orientation).
+func turn(m *gocv.Mat, orientation int) {
+	rotate := func(code gocv.RotateFlag) {
+		out := gocv.NewMat()
+		gocv.Rotate(*m, &out, code)
+		m.Close()
+		*m = out
+	}
+	flip := func(code int) {
+		out := gocv.NewMat()
+		gocv.Flip(*m, &out, code)
+		m.Close()
+		*m = out
+	}
+	const aboutVertical, aboutHorizontal = 1, 0
+	switch orientation {
+	case 2:
+		flip(aboutVertical)
+	case 3:
+		rotate(gocv.Rotate180Clockwise)
+	case 4:
+		flip(aboutHorizontal)
+	case 5:
+		rotate(gocv.Rotate90Clockwise)
+		flip(aboutVertical)
+	case 6:
+		rotate(gocv.Rotate90Clockwise)
+	case 7:
+		rotate(gocv.Rotate90CounterClockwise)
+		flip(aboutVertical)
+	case 8:
+		rotate(gocv.Rotate90CounterClockwise)
+	}
+}
