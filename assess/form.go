@@ -1,0 +1,183 @@
+package assess
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// Level is one of the fixed wires that canes are tied to.
+type Level string
+
+// Direction is the way along the wire from the head, as seen in the photo.
+type Direction string
+
+// The fixed wires, and the two ways along them.
+const (
+	LowerWire Level     = "lower"
+	UpperWire Level     = "upper"
+	ToLeft    Direction = "left"
+	ToRight   Direction = "right"
+	// EitherWay is for a form with one cane: it may go left or right.
+	EitherWay Direction = "either"
+)
+
+// Place is a stretch of wire that one fruiting cane is to fill.
+type Place struct {
+	Wire      Level     `json:"wire"`
+	Direction Direction `json:"direction"`
+}
+
+// String gives "lower left", or "lower wire, either way".
+func (p Place) String() string {
+	if p.Direction == EitherWay {
+		return string(p.Wire) + " wire, either way"
+	}
+	return string(p.Wire) + " " + string(p.Direction)
+}
+
+// Form is a training form as data: what a vine of a block is pruned to.
+type Form struct {
+	Name    string `json:"name"`
+	Version int    `json:"version"`
+	Title   string `json:"title"` // for people
+	// Places are the stretches of wire to fill, the most important first;
+	// empty for a form that keeps spurs alone.
+	Places []Place `json:"places"`
+	// Buds is the number of buds asked of each fruiting cane; BudsMin and
+	// BudsMax bound what a person may ask instead.
+	Buds    int `json:"buds_per_cane"`
+	BudsMin int `json:"buds_per_cane_min"`
+	BudsMax int `json:"buds_per_cane_max"`
+	// Spurs is how many spurs are asked for, SpurBuds how many buds each has.
+	Spurs    int `json:"spurs"`
+	SpurBuds int `json:"spur_buds"`
+	// SpurSpacingMM is the least distance between spurs along a cordon, mm; 0
+	// where spurs stand at the head.
+	SpurSpacingMM float64 `json:"spur_spacing_mm"`
+	// HeadBelowMM are the least and the most that the head may stand below the
+	// lower fruiting wire, mm.
+	HeadBelowMM [2]float64 `json:"head_below_wire_mm"`
+	Source      string     `json:"source"`
+}
+
+// ID is how records name the form: "name@version".
+func (f Form) ID() string { return fmt.Sprintf("%s@%d", f.Name, f.Version) }
+
+// MaxBuds is the most buds that a vine of this form may be left with.
+func (f Form) MaxBuds() int { return len(f.Places)*f.BudsMax + f.Spurs*f.SpurBuds }
+
+// WithBuds gives the form with another number of buds asked of each cane, and
+// EInvalid when that's outside of the form's bounds.
+func (f Form) WithBuds(n int) (Form, error) {
+	if n < f.BudsMin || n > f.BudsMax {
+		return f, Errorf(EInvalid, "%d buds a cane isn't in this form's range: ask for %d to %d.", n, f.BudsMin, f.BudsMax)
+	}
+	f.Buds = n
+	return f, nil
+}
+
+const (
+	noSource   = "common practice, no source"
+	headSource = "head 100 to 150 mm below the wire: Cool Climate Classroom (https://coolclimateclassroom.com/viticulture/pruning), stated there for spur pruning; widened to 20 to 250 mm, common practice, no source"
+)
+
+// Forms are the training forms that the program knows, the default first. The
+// result is the caller's own to change.
+func Forms() []Form {
+	lowerBoth := []Place{{LowerWire, ToLeft}, {LowerWire, ToRight}}
+	return []Form{
+		{
+			Name: "four-cane", Version: 1, Title: "Four canes on two wires",
+			Places: append(slices.Clone(lowerBoth), Place{UpperWire, ToLeft}, Place{UpperWire, ToRight}),
+			Buds:   8, BudsMin: 6, BudsMax: 8, Spurs: 1, SpurBuds: 2,
+			HeadBelowMM: [2]float64{20, 250},
+			Source:      "canes, buds and spur: " + noSource + "; " + headSource,
+		},
+		{
+			Name: "three-cane", Version: 1, Title: "Three canes on two wires",
+			Places: append(slices.Clone(lowerBoth), Place{UpperWire, ToLeft}, Place{UpperWire, ToRight})[:3],
+			Buds:   8, BudsMin: 6, BudsMax: 8, Spurs: 1, SpurBuds: 2,
+			HeadBelowMM: [2]float64{20, 250},
+			Source:      "canes, buds and spur: " + noSource + "; " + headSource,
+		},
+		{
+			Name: "two-cane", Version: 1, Title: "Two canes, one each way (double Guyot)",
+			Places: slices.Clone(lowerBoth),
+			Buds:   8, BudsMin: 6, BudsMax: 15, Spurs: 2, SpurBuds: 2,
+			HeadBelowMM: [2]float64{20, 250},
+			Source: "up to 12 to 15 buds a cane, a two-bud spur below each cane: Selecting fruiting canes, Yuma Sun 2022-06-27; " +
+				"default of 8: " + noSource + "; " + headSource,
+		},
+		{
+			Name: "one-cane-and-spur", Version: 1, Title: "One cane and a spur (single Guyot)",
+			Places: []Place{{LowerWire, EitherWay}},
+			Buds:   8, BudsMin: 6, BudsMax: 15, Spurs: 1, SpurBuds: 2,
+			HeadBelowMM: [2]float64{20, 250},
+			Source:      "at least 8 buds a cane, spurs of 2 buds: Hanwell estate, Winter pruning (http://www.hanwellwine.co.uk/winter-pruning/); " + headSource,
+		},
+		{
+			Name: "spur-cordon", Version: 1, Title: "Spur-pruned cordon",
+			Places: []Place{},
+			Spurs:  10, SpurBuds: 2, SpurSpacingMM: 150,
+			HeadBelowMM: [2]float64{0, 150},
+			Source: "crown 100 to 150 mm below the wire: Cool Climate Classroom; spacing of 150 to 200 mm: Pruning for flowers and fruit, " +
+				"p. 128, stated there for canes; ten two-bud spurs: " + noSource,
+		},
+	}
+}
+
+// DefaultForm is the first of Forms.
+func DefaultForm() Form { return Forms()[0] }
+
+// FormByName finds a form by "name" or "name@version"; ENotFound, with the
+// names that exist, when there is none.
+func FormByName(name string) (Form, error) {
+	var known []string
+	for _, f := range Forms() {
+		if name == f.Name || name == f.ID() {
+			return f, nil
+		}
+		known = append(known, f.Name)
+	}
+	return Form{}, Errorf(ENotFound, "there's no training form %q; choose one of %s.", name, strings.Join(known, ", "))
+}
+
+// Validate returns nil, or an Error with code EInvalid that says what can't
+// stand.
+func (f Form) Validate() error {
+	bad := func(format string, args ...any) error {
+		return Errorf(EInvalid, "the training form %q can't be used: %s", f.Name, fmt.Sprintf(format, args...))
+	}
+	switch {
+	case !ruleName.MatchString(f.Name):
+		return bad("give it a name of letters, digits and dashes.")
+	case f.Version < 1:
+		return bad("its version is %d; versions count from 1.", f.Version)
+	case len(f.Places) == 0 && f.Spurs == 0:
+		return bad("it keeps neither canes nor spurs; name at least one place or spur.")
+	case len(f.Places) > 12 || f.Spurs > 100 || f.Spurs < 0:
+		return bad("%d canes and %d spurs; a form has at most 12 canes and 100 spurs.", len(f.Places), f.Spurs)
+	case len(f.Places) > 0 && (f.BudsMin < 1 || f.BudsMax > 60 || f.BudsMin > f.BudsMax):
+		return bad("buds a cane run from %d to %d; give a range within 1 to 60.", f.BudsMin, f.BudsMax)
+	case len(f.Places) > 0 && (f.Buds < f.BudsMin || f.Buds > f.BudsMax):
+		return bad("%d buds are asked of a cane, outside its own range of %d to %d.", f.Buds, f.BudsMin, f.BudsMax)
+	case f.Spurs > 0 && (f.SpurBuds < 1 || f.SpurBuds > 4):
+		return bad("a spur has %d buds; give 1 to 4.", f.SpurBuds)
+	case !(f.SpurSpacingMM >= 0 && f.SpurSpacingMM <= 1000):
+		return bad("spurs stand %v mm apart; give 0 to 1000.", f.SpurSpacingMM)
+	case !(f.HeadBelowMM[0] <= f.HeadBelowMM[1]):
+		return bad("the head's least distance below the wire is more than its most.")
+	case strings.TrimSpace(f.Source) == "":
+		return bad("it has no source; name one, or write %q.", noSource)
+	}
+	for _, p := range f.Places {
+		if p.Wire != LowerWire && p.Wire != UpperWire {
+			return bad("a place is on the wire %q; give lower or upper.", p.Wire)
+		}
+		if p.Direction != ToLeft && p.Direction != ToRight && p.Direction != EitherWay {
+			return bad("a place goes %q; give left, right or either.", p.Direction)
+		}
+	}
+	return nil
+}
