@@ -1,0 +1,196 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"nodespan/assess"
+)
+
+// longestName bounds every name that a person types, in characters.
+const longestName = 80
+
+// Block is a piece of vineyard whose vines are trained alike. Rows and vines
+// are numbered from 1.
+type Block struct {
+	ID           int64
+	Name         string
+	Rows         int
+	VinesPerRow  int
+	Southern     bool   // south of the equator: winters are named by one year
+	TrainingForm string // its key in package assess
+	RuleSet      string // name@version
+	RuleSetText  string // the whole rule set as JSON
+	CreatedBy    string
+	CreatedAt    time.Time
+}
+
+// Vine is one place in a row. ID is 0 as long as nothing was recorded of it.
+type Vine struct {
+	ID      int64
+	BlockID int64
+	Row     int
+	Number  int
+}
+
+// CheckName trims a name and returns EInvalid when it is empty, too long, or
+// has control characters; what says in the sentence what the name is of.
+func CheckName(name, what string) (string, error) {
+	name = strings.TrimSpace(name)
+	switch {
+	case name == "":
+		return "", assess.Errorf(assess.EInvalid, "%s needs a name. Type one.", what)
+	case utf8.RuneCountInString(name) > longestName:
+		return "", assess.Errorf(assess.EInvalid, "The name is longer than %d characters. Shorten it.", longestName)
+	case !utf8.ValidString(name) || strings.ContainsFunc(name, func(r rune) bool { return r < ' ' || r == 0x7f }):
+		return "", assess.Errorf(assess.EInvalid, "The name has signs in it that can't be shown. Type it anew.")
+	}
+	return name, nil
+}
+
+// AddBlock keeps a new block and returns it with its id. EInvalid when a
+// number is out of range, EConflict when the name is taken.
+func (s *Store) AddBlock(ctx context.Context, b Block) (Block, error) {
+	var err error
+	if b.Name, err = CheckName(b.Name, "A block"); err != nil {
+		return Block{}, err
+	}
+	if b.Rows < 1 || b.Rows > 2000 || b.VinesPerRow < 1 || b.VinesPerRow > 5000 {
+		return Block{}, assess.Errorf(assess.EInvalid, "A block has 1 to 2000 rows and 1 to 5000 vines in a row. Change the numbers.")
+	}
+	b.CreatedAt = s.now().UTC()
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		var there int64
+		err := tx.QueryRowContext(ctx, `SELECT id FROM blocks WHERE name = ?`, b.Name).Scan(&there)
+		if err == nil {
+			return assess.Errorf(assess.EConflict, "There is a block named %q already. Choose another name.", b.Name)
+		}
+		if !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+		r, err := tx.ExecContext(ctx, `INSERT INTO blocks (name, rows, vines_per_row, southern, training_form, rule_set, rule_set_text, created_by, created_at) VALUES (?,?,?,?,?,?,?,?,?)`,
+			b.Name, b.Rows, b.VinesPerRow, b.Southern, b.TrainingForm, b.RuleSet, b.RuleSetText, b.CreatedBy, b.CreatedAt.Format(time.RFC3339Nano))
+		if err != nil {
+			return err
+		}
+		b.ID, err = r.LastInsertId()
+		return err
+	})
+	if err != nil {
+		return Block{}, err
+	}
+	return b, nil
+}
+
+const blockColumns = `id, name, rows, vines_per_row, southern, training_form, rule_set, rule_set_text, created_by, created_at`
+
+type scanner interface{ Scan(...any) error }
+
+func scanBlock(row scanner) (Block, error) {
+	var b Block
+	var at sql.NullString
+	err := row.Scan(&b.ID, &b.Name, &b.Rows, &b.VinesPerRow, &b.Southern, &b.TrainingForm, &b.RuleSet, &b.RuleSetText, &b.CreatedBy, &at)
+	b.CreatedAt = parseTime(at)
+	return b, err
+}
+
+// Blocks lists all blocks by name.
+func (s *Store) Blocks(ctx context.Context) ([]Block, error) {
+	return list(ctx, s.db, scanBlock, `SELECT `+blockColumns+` FROM blocks ORDER BY name`)
+}
+
+// Block finds a block by id; ENotFound when there is none.
+func (s *Store) Block(ctx context.Context, id int64) (Block, error) {
+	b, err := scanBlock(s.db.QueryRowContext(ctx, `SELECT `+blockColumns+` FROM blocks WHERE id = ?`, id))
+	if errors.Is(err, sql.ErrNoRows) {
+		return Block{}, assess.Errorf(assess.ENotFound, "There is no such block. Go to the start page and pick one.")
+	}
+	return b, err
+}
+
+// FindVine gives the vine at row and number of a block, with ID 0 when nothing
+// was recorded of it yet. ENotFound when the block has no such place.
+func (s *Store) FindVine(ctx context.Context, b Block, row, number int) (Vine, error) {
+	if row < 1 || row > b.Rows || number < 1 || number > b.VinesPerRow {
+		return Vine{}, assess.Errorf(assess.ENotFound, "Block %s has rows 1 to %d with vines 1 to %d. There is no vine %d in row %d.", b.Name, b.Rows, b.VinesPerRow, number, row)
+	}
+	v := Vine{BlockID: b.ID, Row: row, Number: number}
+	err := s.db.QueryRowContext(ctx, `SELECT id FROM vines WHERE block_id = ? AND row = ? AND number = ?`, b.ID, row, number).Scan(&v.ID)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return Vine{}, err
+	}
+	return v, nil
+}
+
+// Vine finds a recorded vine by id.
+func (s *Store) Vine(ctx context.Context, id int64) (Vine, error) {
+	v := Vine{ID: id}
+	err := s.db.QueryRowContext(ctx, `SELECT block_id, row, number FROM vines WHERE id = ?`, id).Scan(&v.BlockID, &v.Row, &v.Number)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Vine{}, assess.Errorf(assess.ENotFound, "There is no such vine. Go to its block and pick it there.")
+	}
+	return v, err
+}
+
+// VineState is a vine of a block with the counts that a list shows of it.
+type VineState struct {
+	Vine
+	Photos  int
+	Waiting int    // photos measured, with nothing ruled yet
+	Ruled   int    // photos on which a person ruled
+	Chosen  bool   // a choice was confirmed in Winter
+	Winter  string // the latest winter with a photo
+}
+
+// VineStates lists the recorded vines of a block by row and number. The
+// counts are those of each vine's latest winter.
+func (s *Store) VineStates(ctx context.Context, blockID int64) ([]VineState, error) {
+	scan := func(row scanner) (VineState, error) {
+		var v VineState
+		err := row.Scan(&v.ID, &v.BlockID, &v.Row, &v.Number, &v.Winter, &v.Photos, &v.Waiting, &v.Ruled, &v.Chosen)
+		return v, err
+	}
+	return list(ctx, s.db, scan, `
+WITH last AS (SELECT vine_id, max(winter) AS winter FROM photos GROUP BY vine_id),
+state AS (
+    SELECT p.id, p.vine_id, p.winter,
+           (SELECT m.id FROM measurements m WHERE m.photo_id = p.id ORDER BY m.id DESC LIMIT 1) AS mid
+    FROM photos p JOIN last ON last.vine_id = p.vine_id AND last.winter = p.winter
+), counted AS (
+    SELECT vine_id, winter,
+           count(*) AS photos,
+           sum(CASE WHEN m.outcome = 'measured' AND m.canes > 0 AND NOT EXISTS (SELECT 1 FROM rulings r WHERE r.measurement_id = m.id) THEN 1 ELSE 0 END) AS waiting,
+           sum(CASE WHEN EXISTS (SELECT 1 FROM rulings r WHERE r.measurement_id = m.id) THEN 1 ELSE 0 END) AS ruled
+    FROM state LEFT JOIN measurements m ON m.id = state.mid GROUP BY vine_id, winter
+)
+SELECT v.id, v.block_id, v.row, v.number, coalesce(c.winter, ''), coalesce(c.photos, 0), coalesce(c.waiting, 0), coalesce(c.ruled, 0),
+       EXISTS (SELECT 1 FROM choices h WHERE h.vine_id = v.id AND h.winter = c.winter)
+FROM vines v LEFT JOIN counted c ON c.vine_id = v.id
+WHERE v.block_id = ? ORDER BY v.row, v.number`, blockID)
+}
+
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+}
+
+// list runs a query and scans each of its rows.
+func list[T any](ctx context.Context, db querier, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
+	rows, err := db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []T
+	for rows.Next() {
+		t, err := scan(rows)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, t)
+	}
+	return out, rows.Err()
+}

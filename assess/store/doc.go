@@ -1,0 +1,23 @@
+// Package store keeps the record of an estate in one folder:
+//
+//	nodespan.db     SQLite: blocks, vines, photos, measurements, rulings, choices
+//	photos/ab/abc…  the photos, each named by the SHA-256 of its bytes
+//	previews/       smaller copies made from the photos; may be deleted at any time
+//
+// What the words mean here:
+//
+//   - A photo is stored once and never modified. Its file is written under a
+//     temporary name, synced, renamed, and its folder synced; only then does
+//     its row come, so a row never points at a file that isn't whole.
+//   - An ask is a request to measure a photo, by itself or with two marks. It
+//     waits until it has a measurement or a failure; what waits when the
+//     program ends is found again at the next start.
+//   - A measurement answers one ask. Rulings and choices point at one. None of
+//     the three is ever updated or deleted: triggers in the database refuse it.
+//   - Rulings on one measurement are numbered 1, 2, 3, … A writer says which
+//     number it saw last; when somebody else wrote meanwhile it gets an
+//     *Conflict error with what is there now, and nothing is written.
+//
+// All times are UTC with nanoseconds (RFC 3339), all JSON is what package
+// assess marshals. Errors that a person can act on are *assess.Error.
+package store

@@ -1,0 +1,129 @@
+package store
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"regexp"
+	"syscall"
+
+	"nodespan/assess"
+)
+
+var sumForm = regexp.MustCompile(`^[0-9a-f]{64}$`)
+
+// photoPath is where the photo with this SHA-256 lies: in a folder named by
+// its first two digits, so that no folder grows beyond what listings bear.
+func (s *Store) photoPath(sum string) string {
+	return filepath.Join(s.dir, photoFolder, sum[:2], sum)
+}
+
+// keepPhoto writes a photo's bytes under its SHA-256 and returns that. When it
+// returns without error, the file is whole on the disk. A crash on the way
+// leaves at most a file named *.part, which Sweep removes.
+func (s *Store) keepPhoto(photo []byte) (string, error) {
+	raw := sha256.Sum256(photo)
+	sum := hex.EncodeToString(raw[:])
+	path := s.photoPath(sum)
+	if have, err := os.ReadFile(path); err == nil && sha256.Sum256(have) == raw {
+		return sum, nil
+	}
+	if err := s.writeWhole(path, photo); err != nil {
+		if errors.Is(err, syscall.ENOSPC) {
+			return "", assess.Errorf(assess.EInternal, "The disk with the data folder is full, so the photo was not kept. Make room and send it again: %w", err)
+		}
+		return "", fmt.Errorf("keeping photo %s: %w", sum, err)
+	}
+	return sum, nil
+}
+
+// writeWhole writes a file so that it is either whole under its name or not
+// there at all, whatever happens meanwhile: temporary name, sync, rename, sync
+// of the folder.
+func (s *Store) writeWhole(path string, data []byte) (err error) {
+	folder := filepath.Dir(path)
+	_, statErr := os.Stat(folder)
+	if err := os.MkdirAll(folder, 0o750); err != nil {
+		return err
+	}
+	if statErr != nil {
+		if err := syncFolder(filepath.Dir(folder)); err != nil {
+			return err
+		}
+	}
+	f, err := os.CreateTemp(folder, "*.part")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+		}
+	}()
+	if _, err := f.Write(data); err != nil {
+		return err
+	}
+	if err := f.Sync(); err != nil {
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	if err := os.Rename(f.Name(), path); err != nil {
+		return err
+	}
+	return syncFolder(folder)
+}
+
+func syncFolder(path string) error {
+	d, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+// PhotoBytes reads a photo and verifies it against its name. ENotFound when
+// there is none; EInternal when the file was changed from outside.
+func (s *Store) PhotoBytes(sum string) ([]byte, error) {
+	if !sumForm.MatchString(sum) {
+		return nil, assess.Errorf(assess.ENotFound, "There is no such photo.")
+	}
+	f, err := os.Open(s.photoPath(sum))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, assess.Errorf(assess.ENotFound, "There is no such photo.")
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(f)
+	if err != nil {
+		return nil, err
+	}
+	if raw := sha256.Sum256(data); hex.EncodeToString(raw[:]) != sum {
+		return nil, assess.Errorf(assess.EInternal, "The file of photo %s was changed or is damaged. Bring it back from a backup.", sum)
+	}
+	return data, nil
+}
+
+// Sweep removes what a crash in the middle of a write left behind: files
+// under a temporary name. It returns how many there were. Call it before
+// anything is written, at the start of a service.
+func (s *Store) Sweep() (int, error) {
+	found, err := filepath.Glob(filepath.Join(s.dir, photoFolder, "*", "*.part"))
+	if err != nil {
+		return 0, err
+	}
+	for _, f := range found {
+		if err := os.Remove(f); err != nil {
+			return 0, err
+		}
+	}
+	return len(found), nil
+}

@@ -1,0 +1,174 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"time"
+
+	"nodespan/assess"
+)
+
+// Ask is a request to measure a photo that was kept.
+type Ask struct {
+	ID      int64
+	PhotoID int64
+	Ask     assess.Ask
+	By      string
+	At      time.Time
+}
+
+// Failure is why an ask could not be answered with a measurement.
+type Failure struct {
+	Code    string
+	Message string
+	At      time.Time
+}
+
+// Measurement is one kept measurement, with its place in the record.
+type Measurement struct {
+	ID         int64
+	AskID      int64
+	PhotoID    int64
+	MeasuredAt time.Time
+	Seen       *assess.Measurement
+}
+
+func scanAsk(row scanner) (Ask, error) {
+	var a Ask
+	var text string
+	var at sql.NullString
+	if err := row.Scan(&a.ID, &a.PhotoID, &text, &a.By, &at); err != nil {
+		return Ask{}, err
+	}
+	a.At = parseTime(at)
+	return a, json.Unmarshal([]byte(text), &a.Ask)
+}
+
+// AddAsk asks for a photo to be measured once more, with marks or canes that
+// a person pointed out. Its measurement then is the one that counts.
+func (s *Store) AddAsk(ctx context.Context, photoID int64, ask assess.Ask, by string) (Ask, error) {
+	text, err := json.Marshal(ask)
+	if err != nil {
+		return Ask{}, err
+	}
+	a := Ask{PhotoID: photoID, Ask: ask, By: by, At: s.now().UTC()}
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		r, err := tx.ExecContext(ctx, `INSERT INTO asks (photo_id, ask, asked_by, asked_at) VALUES (?,?,?,?)`, photoID, text, by, a.At.Format(time.RFC3339Nano))
+		if err != nil {
+			return err
+		}
+		a.ID, err = r.LastInsertId()
+		return err
+	})
+	return a, err
+}
+
+// OpenAsks lists the asks that have neither a measurement nor a failure, the
+// oldest first: what is to be measured, also after a restart.
+func (s *Store) OpenAsks(ctx context.Context) ([]Ask, error) {
+	return list(ctx, s.db, scanAsk, `SELECT id, photo_id, ask, asked_by, asked_at FROM asks a
+WHERE NOT EXISTS (SELECT 1 FROM measurements m WHERE m.ask_id = a.id)
+  AND NOT EXISTS (SELECT 1 FROM failures f WHERE f.ask_id = a.id) ORDER BY a.id`)
+}
+
+// LatestAsk gives the newest ask for a photo, its failure if it has one, and
+// whether it still waits.
+func (s *Store) LatestAsk(ctx context.Context, photoID int64) (ask Ask, failed *Failure, open bool, err error) {
+	ask, err = scanAsk(s.db.QueryRowContext(ctx, `SELECT id, photo_id, ask, asked_by, asked_at FROM asks WHERE photo_id = ? ORDER BY id DESC LIMIT 1`, photoID))
+	if errors.Is(err, sql.ErrNoRows) {
+		return Ask{}, nil, false, assess.Errorf(assess.ENotFound, "There is no such photo.")
+	}
+	if err != nil {
+		return Ask{}, nil, false, err
+	}
+	var f Failure
+	var at sql.NullString
+	err = s.db.QueryRowContext(ctx, `SELECT code, message, failed_at FROM failures WHERE ask_id = ?`, ask.ID).Scan(&f.Code, &f.Message, &at)
+	if err == nil {
+		f.At = parseTime(at)
+		return ask, &f, false, nil
+	}
+	if !errors.Is(err, sql.ErrNoRows) {
+		return Ask{}, nil, false, err
+	}
+	err = s.db.QueryRowContext(ctx, `SELECT NOT EXISTS (SELECT 1 FROM measurements WHERE ask_id = ?)`, ask.ID).Scan(&open)
+	return ask, nil, open, err
+}
+
+// AddMeasurement answers an ask. An ask is answered once: the measurement
+// that came first stays, and a second one is an EConflict.
+func (s *Store) AddMeasurement(ctx context.Context, askID int64, m *assess.Measurement) (Measurement, error) {
+	text, err := json.Marshal(m)
+	if err != nil {
+		return Measurement{}, err
+	}
+	out := Measurement{AskID: askID, MeasuredAt: s.now().UTC(), Seen: m}
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		if err := tx.QueryRowContext(ctx, `SELECT photo_id FROM asks WHERE id = ?`, askID).Scan(&out.PhotoID); err != nil {
+			return err
+		}
+		var there int64
+		err := tx.QueryRowContext(ctx, `SELECT id FROM measurements WHERE ask_id = ?`, askID).Scan(&there)
+		if err == nil {
+			return assess.Errorf(assess.EConflict, "This photo was measured already.")
+		}
+		if !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+		r, err := tx.ExecContext(ctx, `INSERT INTO measurements (ask_id, photo_id, program, rule_set, outcome, canes, json, measured_at) VALUES (?,?,?,?,?,?,?,?)`,
+			askID, out.PhotoID, m.Program, m.RuleSet, m.Outcome, len(m.Canes), text, out.MeasuredAt.Format(time.RFC3339Nano))
+		if err != nil {
+			return err
+		}
+		out.ID, err = r.LastInsertId()
+		return err
+	})
+	if err != nil {
+		return Measurement{}, err
+	}
+	return out, nil
+}
+
+// AddFailure closes an ask that can't be answered, with the reason in words.
+func (s *Store) AddFailure(ctx context.Context, askID int64, code, message string) error {
+	return s.write(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `INSERT INTO failures (ask_id, code, message, failed_at) VALUES (?,?,?,?) ON CONFLICT DO NOTHING`, askID, code, message, s.stamp())
+		return err
+	})
+}
+
+func scanMeasurement(row scanner) (Measurement, error) {
+	var m Measurement
+	var text string
+	var at sql.NullString
+	if err := row.Scan(&m.ID, &m.AskID, &m.PhotoID, &text, &at); err != nil {
+		return Measurement{}, err
+	}
+	m.MeasuredAt = parseTime(at)
+	m.Seen = new(assess.Measurement)
+	return m, json.Unmarshal([]byte(text), m.Seen)
+}
+
+// Measurement finds a measurement by id; ENotFound when there is none.
+func (s *Store) Measurement(ctx context.Context, id int64) (Measurement, error) {
+	m, err := scanMeasurement(s.db.QueryRowContext(ctx, `SELECT id, ask_id, photo_id, json, measured_at FROM measurements WHERE id = ?`, id))
+	if errors.Is(err, sql.ErrNoRows) {
+		return Measurement{}, assess.Errorf(assess.ENotFound, "There is no such measurement. Go to the vine's page and pick the photo there.")
+	}
+	return m, err
+}
+
+// LatestMeasurement gives the newest measurement of a photo, which is the one
+// that counts, or nil when it has none yet.
+func (s *Store) LatestMeasurement(ctx context.Context, photoID int64) (*Measurement, error) {
+	m, err := scanMeasurement(s.db.QueryRowContext(ctx, `SELECT id, ask_id, photo_id, json, measured_at FROM measurements WHERE photo_id = ? ORDER BY id DESC LIMIT 1`, photoID))
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &m, nil
+}

@@ -1,0 +1,154 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"time"
+
+	"nodespan/assess"
+)
+
+// Photo is one stored photo of one vine in one winter.
+type Photo struct {
+	ID          int64
+	SHA256      string
+	VineID      int64
+	Winter      string
+	Name        string // as it was sent, for people
+	ContentType string // by content, not by name
+	Bytes       int64
+	TakenAt     time.Time // what the camera said; zero when it did not
+	ReceivedAt  time.Time
+	ReceivedBy  string
+}
+
+// NewPhoto is what AddPhoto needs: the bytes, and what is known of them.
+type NewPhoto struct {
+	Data           []byte
+	BlockID        int64
+	Row, Number    int
+	Winter         string
+	Name           string
+	ContentType    string
+	TakenAt        time.Time // zero when unknown
+	By             string
+	IdempotencyKey string // may be empty
+	Ask            assess.Ask
+}
+
+// AddPhoto keeps a photo, the vine it shows if that is new, and the ask to
+// measure it. The same bytes for the same vine and winter are kept once: the
+// photo that is there is returned, with fresh false. A key that was used
+// before for the same bytes returns the photo of then.
+func (s *Store) AddPhoto(ctx context.Context, n NewPhoto) (photo Photo, fresh bool, err error) {
+	if err := CheckWinter(n.Winter); err != nil {
+		return Photo{}, false, err
+	}
+	if len(n.Data) == 0 {
+		return Photo{}, false, assess.Errorf(assess.EInvalid, "The photo is empty. Take or choose it again.")
+	}
+	b, err := s.Block(ctx, n.BlockID)
+	if err != nil {
+		return Photo{}, false, err
+	}
+	if _, err := s.FindVine(ctx, b, n.Row, n.Number); err != nil {
+		return Photo{}, false, err
+	}
+	ask, err := json.Marshal(n.Ask)
+	if err != nil {
+		return Photo{}, false, err
+	}
+	// The file comes first, the row after: a row never points at nothing.
+	sum, err := s.keepPhoto(n.Data)
+	if err != nil {
+		return Photo{}, false, err
+	}
+	var id int64
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		if id, err = replayed(ctx, tx, n.IdempotencyKey, sum); err != nil || id != 0 {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `INSERT INTO vines (block_id, row, number) VALUES (?,?,?) ON CONFLICT DO NOTHING`, n.BlockID, n.Row, n.Number); err != nil {
+			return err
+		}
+		var vine int64
+		if err := tx.QueryRowContext(ctx, `SELECT id FROM vines WHERE block_id = ? AND row = ? AND number = ?`, n.BlockID, n.Row, n.Number).Scan(&vine); err != nil {
+			return err
+		}
+		err := tx.QueryRowContext(ctx, `SELECT id FROM photos WHERE vine_id = ? AND winter = ? AND sha256 = ?`, vine, n.Winter, sum).Scan(&id)
+		if err == nil {
+			return s.remember(ctx, tx, n.IdempotencyKey, sum, id)
+		}
+		if !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `INSERT INTO winters (name) VALUES (?) ON CONFLICT DO NOTHING`, n.Winter); err != nil {
+			return err
+		}
+		var taken any
+		if !n.TakenAt.IsZero() {
+			taken = n.TakenAt.UTC().Format(time.RFC3339Nano)
+		}
+		r, err := tx.ExecContext(ctx, `INSERT INTO photos (sha256, vine_id, winter, name, content_type, bytes, taken_at, received_at, received_by) VALUES (?,?,?,?,?,?,?,?,?)`,
+			sum, vine, n.Winter, n.Name, n.ContentType, len(n.Data), taken, s.stamp(), n.By)
+		if err != nil {
+			return err
+		}
+		if id, err = r.LastInsertId(); err != nil {
+			return err
+		}
+		fresh = true
+		if _, err := tx.ExecContext(ctx, `INSERT INTO asks (photo_id, ask, asked_by, asked_at) VALUES (?,?,?,?)`, id, ask, n.By, s.stamp()); err != nil {
+			return err
+		}
+		return s.remember(ctx, tx, n.IdempotencyKey, sum, id)
+	})
+	if err != nil {
+		return Photo{}, false, err
+	}
+	photo, err = s.Photo(ctx, id)
+	return photo, fresh, err
+}
+
+const photoColumns = `id, sha256, vine_id, winter, name, content_type, bytes, taken_at, received_at, received_by`
+
+func scanPhoto(row scanner) (Photo, error) {
+	var p Photo
+	var taken, received sql.NullString
+	err := row.Scan(&p.ID, &p.SHA256, &p.VineID, &p.Winter, &p.Name, &p.ContentType, &p.Bytes, &taken, &received, &p.ReceivedBy)
+	p.TakenAt, p.ReceivedAt = parseTime(taken), parseTime(received)
+	return p, err
+}
+
+// Photo finds a photo by id; ENotFound when there is none.
+func (s *Store) Photo(ctx context.Context, id int64) (Photo, error) {
+	p, err := scanPhoto(s.db.QueryRowContext(ctx, `SELECT `+photoColumns+` FROM photos WHERE id = ?`, id))
+	if errors.Is(err, sql.ErrNoRows) {
+		return Photo{}, assess.Errorf(assess.ENotFound, "There is no such photo. Go to the vine's page and pick it there.")
+	}
+	return p, err
+}
+
+// Photos lists a vine's photos, the latest winter first, within it the latest
+// received first.
+func (s *Store) Photos(ctx context.Context, vineID int64) ([]Photo, error) {
+	return list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM photos WHERE vine_id = ? ORDER BY winter DESC, received_at DESC, id DESC`, vineID)
+}
+
+// Waiting lists photos that were measured and on which nobody ruled yet, the
+// oldest first, at most limit of them, and tells how many there are in all.
+func (s *Store) Waiting(ctx context.Context, limit int) ([]Photo, int, error) {
+	const from = ` FROM photos p WHERE EXISTS (
+    SELECT 1 FROM measurements m
+    WHERE m.id = (SELECT max(id) FROM measurements WHERE photo_id = p.id)
+      AND m.outcome = 'measured' AND m.canes > 0
+      AND NOT EXISTS (SELECT 1 FROM rulings r WHERE r.measurement_id = m.id))`
+	var n int
+	if err := s.db.QueryRowContext(ctx, `SELECT count(*)`+from).Scan(&n); err != nil {
+		return nil, 0, err
+	}
+	ps, err := list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+from+` ORDER BY p.received_at, p.id LIMIT ?`, limit)
+	return ps, n, err
+}
