@@ -1,6 +1,10 @@
 package assess
 
-import "time"
+import (
+	"fmt"
+	"slices"
+	"time"
+)
 
 // ConfirmedCane is a cane as a person has confirmed it: what the vine's state
 // is read from.
@@ -16,4 +20,71 @@ type ConfirmedCane struct {
 	Seen   Seen      `json:"seen"`    // what the program had said
 	ByHand bool      `json:"by_hand"` // the diameter was measured with a caliper
 	Added  bool      `json:"added"`   // a person pointed it out; the program had missed it
+}
+
+// Confirm reads the state of the vine on one photo from the rulings of its
+// measurement: the canes that a person has ruled on and not rejected, by cane
+// number. What nobody ruled on isn't in it, nor is what was rejected or said
+// not to be a cane; old wood is, with its Kind.
+//
+// Of several rulings of one cane the latest stands alone, by When, and by its
+// place in rulings where two were made at once: what an earlier one corrected
+// is only kept if the later one repeats it. A ruling of a cane that m doesn't
+// have counts for nothing. Where nodes or the diameter were corrected, what
+// follows from them is derived anew and judged by rs; where nothing was, the
+// finding stays what the person agreed with. m and rulings aren't changed.
+func Confirm(m *Measurement, rulings []Ruling, rs RuleSet) []ConfirmedCane {
+	inTime := slices.Clone(rulings)
+	slices.SortStableFunc(inTime, func(a, b Ruling) int { return a.When.Compare(b.When) })
+	stands := map[int]Ruling{}
+	for _, r := range inTime {
+		stands[r.Cane] = r
+	}
+	out := []ConfirmedCane{}
+	for id, r := range stands {
+		c := findCane(m, inTime, id)
+		if c == nil || r.Said != Agree && r.Said != Correct || r.Kind == NotACane {
+			continue
+		}
+		out = append(out, confirmOne(m, c, r, rs))
+	}
+	slices.SortFunc(out, func(a, b ConfirmedCane) int { return a.Cane.ID - b.Cane.ID })
+	return out
+}
+
+func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane {
+	c := cloneCane(*seen)
+	c.ID = r.Cane
+	cc := ConfirmedCane{Kind: OneYearCane, Said: r.Said, Who: r.Who, When: r.When, Ruling: r.ID, Seen: r.Seen, Added: !has(m, r.Cane)}
+	if r.Kind == OldWood {
+		cc.Kind = OldWood
+	}
+	anew := c.Finding == "" // an added cane was never judged
+	if r.Nodes != nil {
+		c.Nodes = slices.Clone(r.Nodes)
+		Derive(&c)
+		anew = true
+	}
+	if r.DiameterMM > 0 {
+		DefaultCombining().SetDiameterByHand(&c, r.DiameterMM)
+		cc.ByHand = true
+		anew = true
+	}
+	if anew {
+		JudgeCane(&c, rs)
+	}
+	if r.Finding != "" && r.Finding != c.Finding {
+		said := fmt.Sprintf("%s says %s; by its measures it is %s", r.Who, r.Finding.InWords(), c.Finding.InWords())
+		c.Because = append([]string{said}, c.Because...)
+		c.Finding = r.Finding
+	}
+	if cc.Kind == OldWood {
+		c.Finding, c.Because = "", []string{r.Who + " says that it is old wood"}
+	}
+	cc.Cane = c
+	return cc
+}
+
+func has(m *Measurement, id int) bool {
+	return slices.ContainsFunc(m.Canes, func(c Cane) bool { return c.ID == id })
 }

@@ -1,6 +1,10 @@
 package assess
 
-import "fmt"
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+)
 
 // Interval is a measured value with the bounds of its 95 % interval, all in
 // the same unit. The bounds need not lie symmetrically about the value: a
@@ -57,4 +61,14 @@ func (q Interval) Known() bool { return q.High > 0 && q.High >= q.Low }
 // String gives "8.6 (7.9 to 9.3)".
 func (q Interval) String() string {
 	return fmt.Sprintf("%.1f (%.1f to %.1f)", q.Value, q.Low, q.High)
+}
+
+// MarshalJSON writes an unknown interval as null, so that nobody reads "not
+// measured" as 0 mm; null reads back as the zero Interval.
+func (q Interval) MarshalJSON() ([]byte, error) {
+	if !q.Known() || math.IsNaN(q.Value) || math.IsInf(q.High, 0) {
+		return []byte("null"), nil
+	}
+	type plain Interval
+	return json.Marshal(plain(q))
 }

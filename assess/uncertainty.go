@@ -64,10 +64,6 @@ func median(xs []float64) float64 {
 // normal distribution with that deviation, 1/Phi^-1(3/4).
 const madToSD = 1.482602218505602
 
-// medianLoss is how much wider than the mean's the median's standard
-// uncertainty is, for many normal readings: sqrt(pi/2).
-var medianLoss = math.Sqrt(math.Pi / 2)
-
 // spread is the robust standard deviation of xs about their median, from the
 // median absolute deviation.
 func spread(xs []float64) float64 {
