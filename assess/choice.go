@@ -29,6 +29,7 @@ type Kept struct {
 	// 0 when there's none.
 	SecondBest int    `json:"second_best"`
 	SecondWhy  string `json:"second_why,omitempty"`
+	Tie        bool   `json:"tie,omitempty"` // the second best is as good: the person decides
 }
 
 // Spur is a cane that is cut short to give next winter's wood.

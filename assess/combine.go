@@ -66,7 +66,7 @@ func DefaultCombining() Combining {
 		LeanSD:          8,    // a cane that stays within +-60 mm over 400 mm leans by up to 8.5 degrees
 		HandU:           0.15, // planning value of +-0.2 to 0.3 mm at one marked spot
 		Level:           0.95,
-		MiddleWidth:     0.7,  // by simulation within 15 % of the true scatter of a median, on average
+		MiddleWidth:     0.7, // by simulation within 15 % of the true scatter of a median, on average
 	}
 }
 

@@ -25,7 +25,18 @@ const (
 	ReferencePartly   Reason = "reference_partly_hidden"
 	PhotoTooSmall     Reason = "photo_too_small"
 	PhotoBlurred      Reason = "photo_blurred"
-	NoCane            Reason = "no_cane" // measured, but nothing that is a cane was seen
+	PhotoTooDark      Reason = "photo_too_dark"
+	PhotoTooBright    Reason = "photo_too_bright" // burnt out where the vine or the reference is
+	NoCane            Reason = "no_cane"          // measured, but nothing that is a cane was seen
+
+	// Warnings: measured, but with less.
+
+	NoWire       Reason = "no_wire"       // no wire was seen: heights and places on it can't be told
+	NoHead       Reason = "no_head"       // the head wasn't seen: distances from it can't be told
+	ReferenceFar Reason = "reference_far" // canes stand far from the reference, so their scale is less sure
+	CanesCutOff  Reason = "canes_cut_off" // canes run out of the picture
+	NodesUnclear Reason = "nodes_unclear" // on most canes fewer than two nodes were seen
+	ByMarks      Reason = "by_marks"      // the scale is from two tapped marks: tilt can't be seen
 )
 
 // Reference is the thing of known size in the picture, and the mapping from

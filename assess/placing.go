@@ -1,0 +1,168 @@
+package assess
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// An option is one cane for one place, with what speaks for and against it.
+type option struct {
+	cane   int // index in the stand
+	place  Place
+	buds   int
+	cut    Cut
+	terms  []Term
+	points float64 // sum of terms
+}
+
+// fruiting tells whether a cane is sure enough and good enough to be laid in
+// any place; if not, why, and whether a person must decide that.
+func (c *standing) fruiting(s *stand, f Form, p Choosing) (ok bool, why string, ask bool) {
+	because := ""
+	if len(c.Because) > 0 {
+		because = ": " + c.Because[0]
+	}
+	switch {
+	case c.old:
+		return false, "old wood", false
+	case c.Finding == Weak || c.Finding == ShortNoded || c.Finding == WeakAndShortNoded:
+		return false, c.Finding.InWords() + because, false
+	case c.Finding == TooCloseToCall || c.Finding == NotMeasurable || c.Finding == "":
+		return false, c.Finding.InWords() + because, true
+	case s.head && c.placed && c.away > p.FarMM:
+		return false, fmt.Sprintf("arises %.0f mm from the head, so that last winter's fruiting wood would have to stay", c.away), false
+	case s.lower && c.placed && c.rise[0] < -p.AboveMM:
+		return false, fmt.Sprintf("arises %.0f mm above the lower wire: keeping it would lift the head", -c.rise[0]), false
+	case len(c.Nodes) < f.BudsMin && c.LeavesFrame:
+		return false, fmt.Sprintf("only %d nodes are in the picture, fewer than %d: count them on the vine", len(c.Nodes), f.BudsMin), true
+	case len(c.Nodes) < f.BudsMin:
+		return false, fmt.Sprintf("has only %d nodes, fewer than %d: it didn't grow far", len(c.Nodes), f.BudsMin), false
+	case c.Finding == OverVigorous:
+		return false, c.Finding.InWords() + because, false
+	}
+	return true, "", false
+}
+
+// cutAfter is the cut that leaves so many nodes, counted from the head.
+func (c *standing) cutAfter(nodes int, rs RuleSet) Cut {
+	if nodes < 1 || nodes > len(c.Nodes) {
+		return Cut{}
+	}
+	beyond := rs.CutBeyond.Limit
+	at := c.Nodes[nodes-1].AlongMM
+	// Never into the next bud: at most to the middle of the internode.
+	if nodes < len(c.Nodes) {
+		beyond = math.Min(beyond, (c.Nodes[nodes].AlongMM-at)/2)
+	} else if n := len(c.AlongMM); n > 0 {
+		beyond = math.Max(0, math.Min(beyond, c.AlongMM[n-1]-at))
+	}
+	cut := Cut{AfterNode: nodes, AlongMM: at + beyond, BeyondMM: beyond}
+	if px, ok := c.PxAt(cut.AlongMM); ok {
+		cut.Px = &px
+	}
+	return cut
+}
+
+// consider weighs a cane for the i-th place of the form; false when it can't
+// be laid there. Asked for by a person, it may be laid even so.
+func (s *stand) consider(k, i int, place Place, f Form, rs RuleSet, p Choosing, asked bool) (option, bool) {
+	c := &s.canes[k]
+	o := option{cane: k, place: place, buds: min(f.Buds, len(c.Nodes))}
+	o.cut = c.cutAfter(o.buds, rs)
+	add := func(name string, points float64, format string, args ...any) {
+		points = math.Round(points*10) / 10
+		o.terms = append(o.terms, Term{name, points, fmt.Sprintf(format, args...)})
+		o.points += points
+	}
+	add("place", p.Filled-p.PlaceStep*float64(i), "place %d of %d in the form's order", i+1, len(f.Places))
+
+	if d := c.Diameter; d.Known() {
+		room := math.Min((d.Value-rs.Weak.Limit)/p.DiameterRoom, rs.OverVigorous.Limit-d.Value)
+		add("diameter", p.Diameter*clamp(room, 0, 1), "%.1f mm", d.Value)
+	}
+	if l := c.Internode; l.Known() {
+		room := math.Min((l.Value-rs.ShortNoded.Limit)/p.InternodeRoom, (rs.LongNoded.Limit-l.Value)/p.InternodeRoom)
+		add("internodes", p.Internode*clamp(room, 0, 1), "%.0f mm internodes", l.Value)
+	}
+	if s.head && c.placed {
+		add("near", p.Near*clamp(1-c.away/p.FarMM, 0, 1), "arises %.0f mm from the head", c.away)
+	}
+	if c.Origin == "head" {
+		add("origin", p.FromHead, "grows from the head")
+	}
+	if s.lower && c.placed {
+		if c.rise[0] >= 0 {
+			add("height", p.Below, "rises %.0f mm below the wire", c.rise[0])
+		} else {
+			add("height", p.Below*(1+2*c.rise[0]/p.AboveMM), "rises %.0f mm above the wire", -c.rise[0])
+		}
+	}
+	if c.placed {
+		toward := 1.0
+		if place.Direction == ToLeft {
+			toward = -1
+		}
+		if s.mm {
+			add("side", p.Side*clamp(toward*c.x/p.SideMM, -1, 1), "stands %.0f mm %s of the head", math.Abs(c.x), sideWord(c.x))
+		}
+		add("lean", p.Lean*clamp(toward*c.leanRight/p.LeanDeg, -1, 1), "leans %.0f degrees %s", math.Abs(c.leanRight), sideWord(c.leanRight))
+		if rise, ok := s.riseTo(c, place.Wire); ok && o.cut.AfterNode > 0 {
+			reach := o.cut.AlongMM - math.Max(0, rise)
+			if reach < p.LeastReachMM && !asked {
+				return o, false
+			}
+			add("reach", p.Reach*clamp(reach/p.ReachMM, 0, 1), "reaches %.0f mm along the wire", math.Max(0, reach))
+		}
+	}
+	if short := f.Buds - o.buds; short > 0 {
+		add("buds", -p.PerBud*float64(short), "has %d of the %d buds asked", o.buds, f.Buds)
+	}
+	return o, true
+}
+
+func (s *stand) riseTo(c *standing, w Level) (float64, bool) {
+	if w == UpperWire {
+		return c.rise[1], s.upper
+	}
+	return c.rise[0], s.lower
+}
+
+// cross tells whether two canes on one wire must cross each other: the one
+// that goes left arises to the right of the one that goes right.
+func (s *stand) cross(a, b *option) bool {
+	if a.place.Wire != b.place.Wire || a.place.Direction == b.place.Direction {
+		return false
+	}
+	left, right := a, b
+	if a.place.Direction == ToRight {
+		left, right = b, a
+	}
+	l, r := &s.canes[left.cane], &s.canes[right.cane]
+	return l.placed && r.placed && l.x > r.x
+}
+
+// why is the sentence for a kept cane.
+func (o *option) why(what string) string {
+	var words []string
+	for _, t := range o.terms {
+		if t.Name != "place" {
+			words = append(words, t.Words)
+		}
+	}
+	return what + ": " + strings.Join(words, ", ")
+}
+
+func sideWord(x float64) string {
+	if x < 0 {
+		return "left"
+	}
+	return "right"
+}
+
+func clamp(v, low, high float64) float64 {
+	if !(v > low) { // NaN too
+		return low
+	}
+	return math.Min(v, high)
+}

@@ -1,0 +1,138 @@
+package assess
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// spurs chooses the canes to cut to spurs among those that aren't used: at the
+// head, or along a cordon where the form gives a spacing. It returns indices
+// in the stand.
+func (s *stand) spurs(f Form, rs RuleSet, w Wishes, used map[int]bool, p Choosing) []int {
+	var can []int
+	for k := range s.canes {
+		c := &s.canes[k]
+		if used[k] || c.old || c.Finding != Sound || !c.placed || len(c.Nodes) < f.SpurBuds || slices.Contains(w.Never, c.ID) {
+			continue
+		}
+		if f.SpurSpacingMM == 0 {
+			if s.head && c.away > rs.NearHead.Limit || s.lower && c.rise[0] < 0 {
+				continue
+			}
+		}
+		can = append(can, k)
+	}
+	if f.SpurSpacingMM > 0 {
+		return s.spursAlong(can, f)
+	}
+	return s.spursAtHead(can, f)
+}
+
+// spursAtHead takes those nearest to the head, one on each side of it where
+// the form has two. Without a seen head or millimetres it takes the lowest.
+func (s *stand) spursAtHead(can []int, f Form) []int {
+	slices.SortStableFunc(can, func(a, b int) int {
+		x, y := s.nearness(a), s.nearness(b)
+		switch {
+		case x < y:
+			return -1
+		case x > y:
+			return 1
+		}
+		return s.canes[a].ID - s.canes[b].ID
+	})
+	var chosen []int
+	for len(chosen) < f.Spurs && len(can) > 0 {
+		pick := 0
+		if len(chosen) > 0 {
+			last := s.canes[chosen[len(chosen)-1]].x
+			if j := slices.IndexFunc(can, func(k int) bool { return s.canes[k].x*last < 0 }); j >= 0 {
+				pick = j
+			}
+		}
+		chosen = append(chosen, can[pick])
+		can = slices.Delete(can, pick, pick+1)
+	}
+	return chosen
+}
+
+func (s *stand) nearness(k int) float64 {
+	if s.head {
+		return s.canes[k].away
+	}
+	return -s.canes[k].y
+}
+
+// spursAlong takes as many as fit at the form's spacing, and of the ways to do
+// so the one with the thickest canes. Without millimetres there's no spacing
+// to keep, and none is taken.
+func (s *stand) spursAlong(can []int, f Form) []int {
+	if !s.mm {
+		return nil
+	}
+	slices.SortStableFunc(can, func(a, b int) int {
+		switch x, y := s.canes[a].x, s.canes[b].x; {
+		case x < y:
+			return -1
+		case x > y:
+			return 1
+		}
+		return s.canes[a].ID - s.canes[b].ID
+	})
+	// best[n][i]: the most diameter that n spurs give with the last one at i;
+	// a plain table, since the last place decides what may follow.
+	n := len(can)
+	type cell struct {
+		sum  float64
+		from int
+	}
+	most := min(f.Spurs, n)
+	best := make([][]cell, most+1)
+	for count := 1; count <= most; count++ {
+		best[count] = make([]cell, n)
+		for i := range can {
+			here := cell{math.Inf(-1), -1}
+			if count == 1 {
+				here.sum = 0
+			}
+			for j := 0; j < i && count > 1; j++ {
+				if s.canes[can[i]].x-s.canes[can[j]].x >= f.SpurSpacingMM && best[count-1][j].sum > here.sum {
+					here = cell{best[count-1][j].sum, j}
+				}
+			}
+			here.sum += s.canes[can[i]].Diameter.Value
+			best[count][i] = here
+		}
+	}
+	for count := most; count >= 1; count-- {
+		end, sum := -1, math.Inf(-1)
+		for i, c := range best[count] {
+			if c.sum > sum {
+				end, sum = i, c.sum
+			}
+		}
+		if end < 0 {
+			continue
+		}
+		var chosen []int
+		for i, k := end, count; k >= 1; k-- {
+			chosen = append(chosen, can[i])
+			i = best[k][i].from
+		}
+		slices.Reverse(chosen)
+		return chosen
+	}
+	return nil
+}
+
+func (s *stand) whySpur(c *standing, f Form) string {
+	if f.SpurSpacingMM > 0 {
+		return fmt.Sprintf("cut to a %d-bud spur: sound, %.1f mm, at least %.0f mm from the next", f.SpurBuds, c.Diameter.Value, f.SpurSpacingMM)
+	}
+	where := "the lowest that isn't kept"
+	if s.head {
+		where = fmt.Sprintf("arises %.0f mm from the head", c.away)
+	}
+	return fmt.Sprintf("cut to a %d-bud spur, for next winter's wood: sound, %.1f mm, %s", f.SpurBuds, c.Diameter.Value, where)
+}
