@@ -75,27 +75,23 @@ func spread(xs []float64) float64 {
 	return madToSD * median(dev)
 }
 
-// middleWeights says how much each of xs, read with standard uncertainty u,
-// makes up the median m of them all: one that lies far from m, counted in its
-// own u, could not have been the middle one and has no weight. The weights
-// sum to one.
+// middleWeights says how much each of xs, read with standard uncertainties us,
+// makes up the median m of them all: one that lies farther from m than the
+// nearest does, counted in width times its own u, could hardly have been the
+// middle one and has little weight. The weights sum to one.
 func middleWeights(xs, us []float64, m, width float64) []float64 {
 	w := make([]float64, len(xs))
-	nearest, best := 0, math.Inf(1)
-	var sum float64
+	nearest := math.Inf(1)
 	for i, x := range xs {
-		d := math.Abs(x - m)
-		if d < best {
-			nearest, best = i, d
-		}
-		if us[i] > 0 {
-			z := d / (width * us[i])
-			w[i] = math.Exp(-z * z / 2)
-		}
-		sum += w[i]
+		// A value without uncertainty gets one that can't be told from none.
+		z := (x - m) / (width * math.Max(us[i], 1e-9))
+		w[i] = z * z / 2
+		nearest = math.Min(nearest, w[i])
 	}
-	if sum < 1e-9 {
-		w[nearest], sum = 1, 1
+	var sum float64
+	for i := range w {
+		w[i] = math.Exp(nearest - w[i])
+		sum += w[i]
 	}
 	for i := range w {
 		w[i] /= sum
