@@ -103,7 +103,7 @@ func TestFourGoodCanesAndASpur(t *testing.T) {
 		if k.Buds != 8 || k.Cut.AfterNode != 8 || k.Cut.AlongMM != 564 || k.Cut.BeyondMM != 19 || k.Cut.Px == nil {
 			t.Errorf("%s: %d buds, cut %+v", k.Place, k.Buds, k.Cut)
 		}
-		for _, words := range []string{"9.0 mm", "75 mm internodes", "below the wire", "along the wire", "from the head"} {
+		for _, words := range []string{"9.0 mm", "75 mm internodes", "below the ", "along the wire", "from the head"} {
 			if !strings.Contains(k.Why, words) {
 				t.Errorf("%s: %q doesn't say %q", k.Place, k.Why, words)
 			}
@@ -145,6 +145,31 @@ func TestEmptyRatherThanPoor(t *testing.T) {
 	// Cane 8 is sound, but too short to lay: it's the spur.
 	if len(ch.Spurs) != 1 || ch.Spurs[0].Cane != 8 {
 		t.Errorf("spurs %+v", ch.Spurs)
+	}
+}
+
+// A cane far out may be the next vine's: nobody is told to cut it.
+func TestNextVinesCanesAreAskedFor(t *testing.T) {
+	far := good(7, 900, 0)
+	thin := good(8, -1000, 0)
+	thin.diameter = 4
+	ch := mustSuggest(t, vineOf(good(1, -60, -20), far, thin), DefaultForm())
+	if len(ch.Remove) != 0 || len(ch.Ask) != 2 || !strings.Contains(ch.Ask[0].Why, "next vine's") || !strings.Contains(ch.Ask[1].Why, "next vine's") {
+		t.Errorf("removes %v, asks %v", ch.Remove, ch.Ask)
+	}
+}
+
+// For a place that stays empty, one more spur is left where there's wood for it.
+func TestSpursForEmptyPlaces(t *testing.T) {
+	short := func(id int, x float64) sketch {
+		return sketch{id: id, x: x, up: 5, diameter: 8, internode: 70, nodes: 4, origin: "head"}
+	}
+	ch := mustSuggest(t, vineOf(good(1, -60, -20), good(2, 60, 20), good(3, -20, -10), short(4, 5), short(5, -10), short(6, 12)), DefaultForm())
+	if len(ch.Spurs) != 2 || ch.Spurs[0].Cane != 4 || ch.Spurs[1].Cane != 5 || ch.Buds != 3*8+2*2 {
+		t.Errorf("spurs %+v, %d buds", ch.Spurs, ch.Buds)
+	}
+	if !strings.Contains(strings.Join(ch.Missing, ";"), "1 more of the sound canes near the head is left as a spur") {
+		t.Errorf("missing %q", ch.Missing)
 	}
 }
 

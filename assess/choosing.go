@@ -19,6 +19,9 @@ type Choosing struct {
 	// beyond which keeping it would keep last winter's fruiting wood: it's
 	// ruled out.
 	Near, FarMM float64
+	// NextVineMM: a cane that arises farther than this from the head may be the
+	// next vine's, and a person is asked before it's told as one to remove.
+	NextVineMM float64
 	// FromHead is for a cane that was seen to arise from the head.
 	FromHead float64
 	// Below is for a cane that arises below the lower wire; above it the
@@ -53,7 +56,7 @@ func DefaultChoosing() Choosing {
 		Filled: 100, PlaceStep: 3,
 		Diameter: 10, DiameterRoom: 1.5,
 		Internode: 10, InternodeRoom: 15,
-		Near: 15, FarMM: 300,
+		Near: 15, FarMM: 300, NextVineMM: 600,
 		FromHead: 3,
 		Below:    8, AboveMM: 50,
 		Side: 12, SideMM: 60,

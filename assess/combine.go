@@ -72,7 +72,8 @@ func DefaultCombining() Combining {
 
 // Derive computes Length, Internodes, Diameter and Internode of c anew from
 // AlongMM, Nodes, Profile and RelativeU, with DefaultCombining. It sorts the
-// nodes by AlongMM. What can't be had is left unknown, the zero Interval.
+// nodes by AlongMM. Length is that of the traced part: where LeavesFrame is
+// set, the cane itself is longer. What can't be had is left unknown, the zero Interval.
 // It leaves Finding alone: JudgeCane comes after it.
 func Derive(c *Cane) { DeriveWith(c, DefaultCombining()) }
 

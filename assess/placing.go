@@ -23,16 +23,20 @@ func (c *standing) fruiting(s *stand, f Form, p Choosing) (ok bool, why string, 
 	if len(c.Because) > 0 {
 		because = ": " + c.Because[0]
 	}
+	// Along a cordon, canes may stand anywhere on it.
+	fromHead := len(f.Places) > 0
 	switch {
 	case c.old:
 		return false, "old wood", false
+	case fromHead && s.head && c.placed && c.away > p.NextVineMM:
+		return false, fmt.Sprintf("arises %.0f mm from the head: leave it if it's the next vine's; if it's this one's, it goes with last winter's fruiting wood", c.away), true
 	case c.Finding == Weak || c.Finding == ShortNoded || c.Finding == WeakAndShortNoded:
 		return false, c.Finding.InWords() + because, false
 	case c.Finding == TooCloseToCall || c.Finding == NotMeasurable || c.Finding == "":
 		return false, c.Finding.InWords() + because, true
-	case s.head && c.placed && c.away > p.FarMM:
+	case fromHead && s.head && c.placed && c.away > p.FarMM:
 		return false, fmt.Sprintf("arises %.0f mm from the head, so that last winter's fruiting wood would have to stay", c.away), false
-	case s.lower && c.placed && c.rise[0] < -p.AboveMM:
+	case fromHead && s.lower && c.placed && c.rise[0] < -p.AboveMM:
 		return false, fmt.Sprintf("arises %.0f mm above the lower wire: keeping it would lift the head", -c.rise[0]), false
 	case len(c.Nodes) < f.BudsMin && c.LeavesFrame:
 		return false, fmt.Sprintf("only %d nodes are in the picture, fewer than %d: count them on the vine", len(c.Nodes), f.BudsMin), true
@@ -92,10 +96,14 @@ func (s *stand) consider(k, i int, place Place, f Form, rs RuleSet, p Choosing, 
 		add("origin", p.FromHead, "grows from the head")
 	}
 	if s.lower && c.placed {
+		theWire := "wire"
+		if place.Wire == UpperWire {
+			theWire = "lower wire"
+		}
 		if c.rise[0] >= 0 {
-			add("height", p.Below, "rises %.0f mm below the wire", c.rise[0])
+			add("height", p.Below, "rises %.0f mm below the %s", c.rise[0], theWire)
 		} else {
-			add("height", p.Below*(1+2*c.rise[0]/p.AboveMM), "rises %.0f mm above the wire", -c.rise[0])
+			add("height", p.Below*(1+2*c.rise[0]/p.AboveMM), "rises %.0f mm above the %s", -c.rise[0], theWire)
 		}
 	}
 	if c.placed {
@@ -106,7 +114,11 @@ func (s *stand) consider(k, i int, place Place, f Form, rs RuleSet, p Choosing, 
 		if s.mm {
 			add("side", p.Side*clamp(toward*c.x/p.SideMM, -1, 1), "stands %.0f mm %s of the head", math.Abs(c.x), sideWord(c.x))
 		}
-		add("lean", p.Lean*clamp(toward*c.leanRight/p.LeanDeg, -1, 1), "leans %.0f degrees %s", math.Abs(c.leanRight), sideWord(c.leanRight))
+		lean := "grows upright"
+		if deg := math.Round(math.Abs(c.leanRight)); deg > 0 {
+			lean = fmt.Sprintf("leans %.0f degrees %s", deg, sideWord(c.leanRight))
+		}
+		add("lean", p.Lean*clamp(toward*c.leanRight/p.LeanDeg, -1, 1), "%s", lean)
 		if rise, ok := s.riseTo(c, place.Wire); ok && o.cut.AfterNode > 0 {
 			reach := o.cut.AlongMM - math.Max(0, rise)
 			if reach < p.LeastReachMM && !asked {

@@ -7,13 +7,18 @@ import (
 )
 
 // spurs chooses the canes to cut to spurs among those that aren't used: at the
-// head, or along a cordon where the form gives a spacing. It returns indices
-// in the stand.
-func (s *stand) spurs(f Form, rs RuleSet, w Wishes, used map[int]bool, p Choosing) []int {
+// head, or along a cordon where the form gives a spacing. At the head each
+// place that stays empty asks for one spur more than the form does. It
+// returns indices in the stand.
+func (s *stand) spurs(f Form, rs RuleSet, w Wishes, used map[int]bool, empty int, p Choosing) []int {
 	var can []int
 	for k := range s.canes {
 		c := &s.canes[k]
 		if used[k] || c.old || c.Finding != Sound || !c.placed || len(c.Nodes) < f.SpurBuds || slices.Contains(w.Never, c.ID) {
+			continue
+		}
+		// A cane that a person may yet lay in an empty place isn't cut short.
+		if _, _, ask := c.fruiting(s, f, p); ask && (empty > 0 || s.head && c.away > p.NextVineMM) {
 			continue
 		}
 		if f.SpurSpacingMM == 0 {
@@ -26,12 +31,12 @@ func (s *stand) spurs(f Form, rs RuleSet, w Wishes, used map[int]bool, p Choosin
 	if f.SpurSpacingMM > 0 {
 		return s.spursAlong(can, f)
 	}
-	return s.spursAtHead(can, f)
+	return s.spursAtHead(can, f.Spurs+empty)
 }
 
 // spursAtHead takes those nearest to the head, one on each side of it where
-// the form has two. Without a seen head or millimetres it takes the lowest.
-func (s *stand) spursAtHead(can []int, f Form) []int {
+// there are to be two. Without a seen head or millimetres it takes the lowest.
+func (s *stand) spursAtHead(can []int, most int) []int {
 	slices.SortStableFunc(can, func(a, b int) int {
 		x, y := s.nearness(a), s.nearness(b)
 		switch {
@@ -43,7 +48,7 @@ func (s *stand) spursAtHead(can []int, f Form) []int {
 		return s.canes[a].ID - s.canes[b].ID
 	})
 	var chosen []int
-	for len(chosen) < f.Spurs && len(can) > 0 {
+	for len(chosen) < most && len(can) > 0 {
 		pick := 0
 		if len(chosen) > 0 {
 			last := s.canes[chosen[len(chosen)-1]].x

@@ -69,7 +69,13 @@ func suggest(m *Measurement, canes []standing, confirmed bool, f Form, rs RuleSe
 	}
 	out.Points = math.Round(out.Points*10) / 10
 
-	spurs := s.spurs(f, rs, w, used, p)
+	empty := 0
+	for _, k := range out.Keep {
+		if k.Cane == 0 {
+			empty++
+		}
+	}
+	spurs := s.spurs(f, rs, w, used, empty, p)
 	for _, k := range spurs {
 		used[k] = true
 		c := &s.canes[k]
@@ -229,11 +235,21 @@ func (s *stand) missing(out *Choice, f Form, rs RuleSet) {
 		out.Missing = append(out.Missing, fmt.Sprintf("%s sure and sound for %d places: %s %s empty rather than being filled with poor wood",
 			canesInWords(filled), len(f.Places), strings.Join(empty, ", "), verb))
 	}
+	if more := len(out.Spurs) - f.Spurs; more > 0 {
+		out.Missing = append(out.Missing, fmt.Sprintf("for what stays empty, %d more of the sound canes near the head %s left as a spur, so that there's wood next winter", more, isAre(more)))
+	}
 	if lack := f.Spurs - len(out.Spurs); lack > 0 && f.SpurSpacingMM > 0 {
 		out.Missing = append(out.Missing, fmt.Sprintf("%d of %d spurs: no more sound canes at %.0f mm from each other", lack, f.Spurs, f.SpurSpacingMM))
 	} else if lack > 0 {
 		out.Missing = append(out.Missing, fmt.Sprintf("%d of %d spurs: no other sound cane within %s of the head and below the wire", lack, f.Spurs, rs.NearHead))
 	}
+}
+
+func isAre(n int) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
 }
 
 func canesInWords(n int) string {
