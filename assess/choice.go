@@ -25,6 +25,9 @@ type Kept struct {
 	Points float64 `json:"points"`
 	Terms  []Term  `json:"terms"`
 	Why    string  `json:"why"` // the sentence for people
+	// Laying says how the cane is brought to its wire; nil when the place stays
+	// empty.
+	Laying *Laying `json:"laying,omitempty"`
 	// SecondBest is the best cane for this place among those that aren't kept;
 	// 0 when there's none.
 	SecondBest int    `json:"second_best"`

@@ -164,6 +164,8 @@ func (f Form) Validate() error {
 		return bad("%d buds are asked of a cane, outside its own range of %d to %d.", f.Buds, f.BudsMin, f.BudsMax)
 	case f.Spurs > 0 && (f.SpurBuds < 1 || f.SpurBuds > 4):
 		return bad("a spur has %d buds; give 1 to 4.", f.SpurBuds)
+	case len(f.Places) > 0 && f.SpurBuds > f.BudsMax:
+		return bad("a spur has more buds (%d) than a cane may have (%d).", f.SpurBuds, f.BudsMax)
 	case !(f.SpurSpacingMM >= 0 && f.SpurSpacingMM <= 1000):
 		return bad("spurs stand %v mm apart; give 0 to 1000.", f.SpurSpacingMM)
 	case !(f.HeadBelowMM[0] <= f.HeadBelowMM[1]):

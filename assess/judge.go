@@ -29,42 +29,52 @@ func Judge(m *Measurement, rs RuleSet) {
 // short-noded is the finding, since it is the one that speaks against laying
 // the cane, and Because tells both.
 func JudgeCane(c *Cane, rs RuleSet) {
-	d, l := c.Diameter, c.Internode
-	weak, vigorous, short := No, No, No
-	if d.Known() {
-		weak, vigorous = d.Below(rs.Weak.Limit), d.Above(rs.OverVigorous.Limit)
-	}
-	if l.Known() {
-		short = l.Below(rs.ShortNoded.Limit)
-	}
-
-	switch {
-	case weak == Yes && short == Yes:
-		c.Finding = WeakAndShortNoded
-	case weak == Yes:
-		c.Finding = Weak
-	case short == Yes:
-		c.Finding = ShortNoded
-	case vigorous == Yes:
-		c.Finding = OverVigorous
-	case !d.Known() || !l.Known():
-		c.Finding = NotMeasurable
-	case weak == TooClose || vigorous == TooClose || short == TooClose:
-		c.Finding = TooCloseToCall
-	default:
-		c.Finding = Sound
-	}
-
-	diameter := diameterSentence(c, rs, weak, vigorous)
-	internode := internodeSentence(c, rs, short, vigorous)
+	j := findingOf(c, rs)
+	c.Finding = j.finding
+	diameter := diameterSentence(c, rs, j.weak, j.vigorous)
+	internode := internodeSentence(c, rs, j.short, j.vigorous)
 	c.Because = []string{diameter, internode}
 	// The sentence that decided goes first.
 	internodeDecides := c.Finding == ShortNoded ||
-		c.Finding == NotMeasurable && d.Known() ||
-		c.Finding == TooCloseToCall && weak != TooClose && vigorous != TooClose
+		c.Finding == NotMeasurable && c.Diameter.Known() ||
+		c.Finding == TooCloseToCall && j.weak != TooClose && j.vigorous != TooClose
 	if internodeDecides {
 		c.Because = []string{internode, diameter}
 	}
+}
+
+// A judgement is a finding with the comparisons that it follows from.
+type judgement struct {
+	finding               Finding
+	weak, vigorous, short Verdict
+}
+
+func findingOf(c *Cane, rs RuleSet) judgement {
+	d, l := c.Diameter, c.Internode
+	j := judgement{weak: No, vigorous: No, short: No}
+	if d.Known() {
+		j.weak, j.vigorous = d.Below(rs.Weak.Limit), d.Above(rs.OverVigorous.Limit)
+	}
+	if l.Known() {
+		j.short = l.Below(rs.ShortNoded.Limit)
+	}
+	switch {
+	case j.weak == Yes && j.short == Yes:
+		j.finding = WeakAndShortNoded
+	case j.weak == Yes:
+		j.finding = Weak
+	case j.short == Yes:
+		j.finding = ShortNoded
+	case j.vigorous == Yes:
+		j.finding = OverVigorous
+	case !d.Known() || !l.Known():
+		j.finding = NotMeasurable
+	case j.weak == TooClose || j.vigorous == TooClose || j.short == TooClose:
+		j.finding = TooCloseToCall
+	default:
+		j.finding = Sound
+	}
+	return j
 }
 
 func diameterSentence(c *Cane, rs RuleSet, weak, vigorous Verdict) string {

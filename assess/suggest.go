@@ -163,6 +163,7 @@ func (s *stand) kept(i int, o *option, best filling, options []option, used map[
 		}
 	}
 	k.Points = math.Round(k.Points*10) / 10
+	k.Laying = s.lay(o, DefaultTying())
 	told := option{terms: k.Terms}
 	k.Why = told.why("kept for " + o.place.String())
 	if second != nil {

@@ -1,0 +1,165 @@
+package assess
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// BudsPointing counts the kept buds of a laid cane by the way they look.
+type BudsPointing struct {
+	Up      int `json:"up"`
+	Out     int `json:"out"`
+	Down    int `json:"down"`
+	Unknown int `json:"unknown"` // their side couldn't be seen
+}
+
+// Tie is one place at which a laid cane is fastened.
+type Tie struct {
+	AlongMM float64 `json:"along_mm"` // from the cane's base
+	Px      *Point  `json:"px,omitempty"`
+}
+
+// Laying says how a kept cane is brought to its wire.
+type Laying struct {
+	Ties []Tie `json:"ties"` // in the order in which they're made
+	// Buds as the cane falls when it's bent over without being turned, and
+	// after a quarter turn about itself.
+	Buds        BudsPointing `json:"buds"`
+	QuarterTurn BudsPointing `json:"buds_after_quarter_turn"`
+	Steps       []string     `json:"steps"` // in words, in order
+}
+
+// Tying says where ties go. Common practice, no source: flat along the wire,
+// fastened at several points so that wind can't loosen it.
+type Tying struct {
+	// EveryMM is the most wire between two ties, mm. Larger makes fewer ties.
+	EveryMM float64
+	// EndMM is how far before the cut the last tie goes, mm.
+	EndMM float64
+	// Least is the fewest ties of a cane.
+	Least int
+}
+
+// DefaultTying is what Suggest uses.
+func DefaultTying() Tying { return Tying{EveryMM: 250, EndMM: 40, Least: 3} }
+
+// lay plans how the cane of o is laid. The first tie goes where the cane meets
+// its wire, the last just before its end, the others evenly between them, none
+// on a node.
+func (s *stand) lay(o *option, p Tying) *Laying {
+	c := &s.canes[o.cane]
+	l := &Laying{Ties: []Tie{}}
+	end := o.cut.AlongMM
+	if o.cut.AfterNode == 0 {
+		l.Steps = []string{"no node was seen on it: count the buds on the vine before cutting"}
+		return l
+	}
+
+	from := 0.0
+	if rise, ok := s.riseTo(c, o.place.Wire); ok {
+		from = math.Max(0, rise)
+	} else {
+		// The wire wasn't seen: from the second node on, as far as that's known.
+		from = c.Nodes[min(1, len(c.Nodes)-1)].AlongMM
+	}
+	to := math.Max(from, end-p.EndMM)
+	ties := max(p.Least, 1+int(math.Ceil((to-from)/p.EveryMM)))
+	for i := range ties {
+		at := from + (to-from)*float64(i)/float64(max(1, ties-1))
+		at = math.Min(offNodes(at, c.Nodes), end)
+		if n := len(l.Ties); n > 0 && at-l.Ties[n-1].AlongMM < 20 {
+			continue // too short a stretch for one more
+		}
+		tie := Tie{AlongMM: math.Round(at)}
+		if px, ok := c.PxAt(at); ok {
+			tie.Px = &px
+		}
+		l.Ties = append(l.Ties, tie)
+	}
+
+	l.Buds, l.QuarterTurn = budsPointing(c.Nodes[:min(o.buds, len(c.Nodes))], o.place.Direction)
+	l.Steps = []string{
+		"take off tendrils, stubs and side shoots",
+		fmt.Sprintf("cut %.0f mm past node %d, counted from the head", o.cut.BeyondMM, o.cut.AfterNode),
+		fmt.Sprintf("bend it slowly to the %s wire, %s, and lay it flat along it", o.place.Wire, o.place.Direction),
+		l.budsInWords(),
+		fmt.Sprintf("tie it at %d points, first where it meets the wire", len(l.Ties)),
+	}
+	return l
+}
+
+// offNodes moves a tie that would sit on a node to the nearest place beside
+// one, so that it doesn't press on a bud; where nodes stand too close together
+// for that, to the middle of the nearest internode.
+func offNodes(at float64, nodes []Node) float64 {
+	const (
+		clear = 12.0 // mm to either side of a node
+		move  = 40.0 // mm, the farthest that a tie is moved
+	)
+	free := func(x float64) bool {
+		return !slices.ContainsFunc(nodes, func(n Node) bool { return math.Abs(n.AlongMM-x) < clear-1e-9 })
+	}
+	if free(at) {
+		return at
+	}
+	best, middle := math.Inf(1), math.Inf(1)
+	nearer := func(x, than float64) bool { return math.Abs(x-at) < math.Abs(than-at) }
+	for i, n := range nodes {
+		for _, x := range []float64{n.AlongMM - clear, n.AlongMM + clear} {
+			if x >= 0 && math.Abs(x-at) <= move && free(x) && nearer(x, best) {
+				best = x
+			}
+		}
+		if i > 0 {
+			if x := (nodes[i-1].AlongMM + n.AlongMM) / 2; nearer(x, middle) {
+				middle = x
+			}
+		}
+	}
+	switch {
+	case !math.IsInf(best, 1):
+		return best
+	case !math.IsInf(middle, 1):
+		return middle
+	}
+	return at
+}
+
+// budsPointing tells which way the buds look once a cane that stands upright is
+// bent over in the wires' plane: of one laid to the right, those on its left,
+// seen from base to tip, come up, and the others down; of one laid to the left
+// the other way round. A quarter turn makes both look out, half of them
+// towards this side of the row and half to the other.
+func budsPointing(nodes []Node, d Direction) (straight, quarter BudsPointing) {
+	up := "left"
+	if d == ToLeft {
+		up = "right"
+	}
+	for _, n := range nodes {
+		switch n.Side {
+		case up:
+			straight.Up++
+			quarter.Out++
+		case "left", "right":
+			straight.Down++
+			quarter.Out++
+		default:
+			straight.Unknown++
+			quarter.Unknown++
+		}
+	}
+	return straight, quarter
+}
+
+func (l *Laying) budsInWords() string {
+	b := l.Buds
+	s := fmt.Sprintf("bent straight over, %d of its buds look up, %d out and %d down", b.Up, b.Out, b.Down)
+	if b.Unknown > 0 {
+		s += fmt.Sprintf(", and of %d the side couldn't be seen", b.Unknown)
+	}
+	if b.Down > b.Up {
+		return s + "; half a turn brings more of them up"
+	}
+	return s + "; watch those that look down, or turn it a quarter so that they look out"
+}

@@ -1,0 +1,214 @@
+package assess
+
+import (
+	"math"
+	"strings"
+	"testing"
+)
+
+// Arithmetic of cylinders, fresh density 0.9 g/cm3, for shoots of published
+// mass and length (AJEV tables, Oakville 1992-95): 36 g at 152 cm is 5.8 mm
+// thick, 38 g at 103 cm 7.2 mm, 64 g at 130 cm 8.4 mm.
+func TestPruningsOfCylinders(t *testing.T) {
+	w := DefaultWood()
+	w.DensityLow, w.DensityHigh = 0.9, 0.9
+	for _, c := range []struct{ mm, cm, grams float64 }{{5.8, 152, 36}, {7.2, 103, 38}, {8.4, 130, 64}} {
+		cane := straight(Point{}, []float64{0, c.cm*10 - 50}, func(float64) float64 { return c.mm })
+		p, err := EstimatePrunings([]Cane{cane}, w)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "grams", 1000*p.KG.Value, c.grams, 1)
+		if !(p.KG.Low < p.KG.Value && p.KG.Value < p.KG.High) || p.Weighed || p.Canes != 1 || len(p.Missing) != 0 {
+			t.Errorf("estimate %+v", p)
+		}
+	}
+}
+
+func TestPruningsUncertainty(t *testing.T) {
+	c := straight(Point{}, every(20, 80, 14), func(float64) float64 { return 8 })
+	one, _ := EstimatePrunings([]Cane{c}, DefaultWood())
+	// 3 x 2 % scale, 2 x 0.05 / 8 edges, (0.1 / sqrt 3) / 0.95 density, 5 % section.
+	rel := math.Sqrt(0.06*0.06 + 0.0125*0.0125 + 0.0608*0.0608 + 0.05*0.05)
+	near(t, "relative half-width", (one.KG.Value-one.KG.Low)/one.KG.Value, 1.96*rel, 0.002)
+	// Errors that canes share aren't averaged away.
+	ten, _ := EstimatePrunings([]Cane{c, c, c, c, c, c, c, c, c, c}, DefaultWood())
+	near(t, "ten canes", ten.KG.Value, 10*one.KG.Value, 1e-9)
+	near(t, "width of ten", ten.KG.Width(), 10*one.KG.Width(), 1e-9)
+}
+
+func TestPruningsTellWhatIsMissing(t *testing.T) {
+	whole := straight(Point{}, every(20, 80, 14), func(float64) float64 { return 8 })
+	cut := cloneCane(whole)
+	cut.LeavesFrame = true
+	p, err := EstimatePrunings([]Cane{whole, cut, {ID: 3}}, DefaultWood())
+	if err != nil || len(p.Missing) != 2 || !strings.Contains(p.Missing[0], "run out of the picture") || p.Canes != 2 {
+		t.Errorf("%+v, %v", p, err)
+	}
+	if _, err := EstimatePrunings([]Cane{{}}, DefaultWood()); ErrorCode(err) != EInvalid {
+		t.Errorf("nothing to estimate from: %v", err)
+	}
+	bad := DefaultWood()
+	bad.DensityHigh = 900
+	if _, err := EstimatePrunings([]Cane{whole}, bad); ErrorCode(err) != EInvalid {
+		t.Errorf("density in kg/m3: %v", err)
+	}
+	for _, kg := range []float64{0, -1, 25, math.NaN()} {
+		if _, err := WeighedPrunings(kg); ErrorCode(err) != EInvalid {
+			t.Errorf("%v kg: %v", kg, err)
+		}
+	}
+	// A gap in the profile is bridged.
+	gap := cloneCane(whole)
+	for i := range gap.Profile {
+		if a := gap.Profile[i].AlongMM; a > 300 && a < 500 {
+			gap.Profile[i].U = 0
+		}
+	}
+	a, _ := EstimatePrunings([]Cane{whole}, DefaultWood())
+	b, _ := EstimatePrunings([]Cane{gap}, DefaultWood())
+	near(t, "with a gap", b.KG.Value, a.KG.Value, 1e-9)
+}
+
+// Ranges of Kliewer & Dokoozlian (AJEV 56): prunings 0.5 to 1.0 kg/m and yield
+// to prunings 4 to 10 for a single canopy, 0.4 to 0.8 and 5 to 10 for a
+// divided one.
+func TestBalanced(t *testing.T) {
+	weighed := func(kg float64) *Prunings { p, _ := WeighedPrunings(kg); return &p }
+	verdict := func(b Balance, name string) string {
+		for _, f := range b.Figures {
+			if f.Name == name {
+				return f.Verdict
+			}
+		}
+		return "missing"
+	}
+	const perMetre, ratio = "prunings per metre of row", "yield to prunings"
+	for _, c := range []struct {
+		kg, spacing, yield   float64
+		divided              bool
+		wantPerMetre, wantYP string
+	}{
+		{0.9, 1.2, 6, false, "within", "within"},
+		{0.3, 1.2, 6, false, "below", "above"},
+		{1.5, 1.2, 3, false, "above", "below"},
+		{0.6, 1.2, 6, false, "too close to call", "too close to call"},
+		{1.1, 1.2, 5, true, "above", "below"},
+		{1.1, 1.2, 5, false, "within", "within"},
+	} {
+		b := Balanced(VineLoad{Prunings: weighed(c.kg), SpacingM: c.spacing, YieldKG: c.yield, Buds: 34, Divided: c.divided})
+		if got := verdict(b, perMetre); got != c.wantPerMetre {
+			t.Errorf("%+v: prunings per metre %s", c, got)
+		}
+		if got := verdict(b, ratio); got != c.wantYP {
+			t.Errorf("%+v: yield to prunings %s", c, got)
+		}
+		if len(b.Missing) != 0 {
+			t.Errorf("%+v: missing %q", c, b.Missing)
+		}
+	}
+	if b := Balanced(VineLoad{}); len(b.Figures) != 0 || len(b.Missing) != 4 {
+		t.Errorf("nothing entered: %+v", b)
+	}
+	// Wood that wasn't seen can only add.
+	part := weighed(0.3)
+	part.Missing = []string{"the ends of 2 canes"}
+	b := Balanced(VineLoad{Prunings: part, SpacingM: 1.2, YieldKG: 6, Buds: 20})
+	if verdict(b, perMetre) != "too close to call" || verdict(b, ratio) != "too close to call" {
+		t.Errorf("with wood unseen: %+v", b.Figures)
+	}
+	if w := b.Figures[0].InWords(); !strings.Contains(w, "prunings per metre of row: 0.25 kg/m (0.23 to 0.27), too close to call 0.5 to 1") {
+		t.Errorf("in words: %q", w)
+	}
+}
+
+func TestPreview(t *testing.T) {
+	var canes []Cane
+	for _, l := range []float64{40, 52, 53, 70, 90} {
+		c := Cane{Diameter: Interval{9, 8.6, 9.4}, Internode: Interval{l, l - 1, l + 1}, Finding: "kept as it was"}
+		canes = append(canes, c)
+	}
+	stricter := DefaultRuleSet()
+	stricter.ShortNoded.Limit = 55
+	e := Preview(canes, DefaultRuleSet(), stricter)
+	if e.Canes != 5 || e.Changed != 2 || e.Before[ShortNoded] != 1 || e.After[ShortNoded] != 3 || e.After[Sound] != 2 {
+		t.Errorf("effect %+v", e)
+	}
+	if canes[0].Finding != "kept as it was" {
+		t.Error("a preview changed a cane")
+	}
+}
+
+func TestBudsPointing(t *testing.T) {
+	nodes := []Node{{Side: "left"}, {Side: "right"}, {Side: "left"}, {Side: "unknown"}, {}}
+	for d, want := range map[Direction]BudsPointing{
+		ToRight: {Up: 2, Down: 1, Unknown: 2}, // bent to the right, the left side comes up
+		ToLeft:  {Up: 1, Down: 2, Unknown: 2},
+	} {
+		straight, quarter := budsPointing(nodes, d)
+		if straight != want || quarter != (BudsPointing{Out: 3, Unknown: 2}) {
+			t.Errorf("laid to the %s: %+v, turned %+v", d, straight, quarter)
+		}
+	}
+}
+
+func TestLaying(t *testing.T) {
+	ch := mustSuggest(t, vineOf(good(1, -60, -20), good(2, 60, 20)), DefaultForm())
+	for _, k := range ch.Keep {
+		if k.Cane == 0 {
+			if k.Laying != nil {
+				t.Errorf("%s is empty, and laid", k.Place)
+			}
+			continue
+		}
+		l := k.Laying
+		if l == nil || len(l.Ties) < 3 || len(l.Steps) != 5 {
+			t.Fatalf("%s: laying %+v", k.Place, l)
+		}
+		if b := l.Buds; b.Up+b.Out+b.Down+b.Unknown != k.Buds {
+			t.Errorf("%s: %+v are not %d buds", k.Place, b, k.Buds)
+		}
+		// The wire is 60 mm above the base; 20 + 75 n are nodes.
+		near(t, "first tie", l.Ties[0].AlongMM, 60, 1)
+		for i, tie := range l.Ties {
+			if off := math.Abs(math.Mod(tie.AlongMM-20+37.5, 75) - 37.5); off < 11 {
+				t.Errorf("%s: tie %d sits %.0f mm from a node", k.Place, i, off)
+			}
+			if tie.AlongMM > k.Cut.AlongMM || i > 0 && tie.AlongMM <= l.Ties[i-1].AlongMM || tie.Px == nil {
+				t.Errorf("%s: ties %+v", k.Place, l.Ties)
+			}
+		}
+		if !strings.Contains(l.Steps[1], "cut 19 mm past node 8") || !strings.Contains(l.Steps[2], string(k.Place.Direction)) {
+			t.Errorf("%s: steps %q", k.Place, l.Steps)
+		}
+	}
+}
+
+func TestTiesKeepClearOfNodes(t *testing.T) {
+	nodes := []Node{{AlongMM: 100}, {AlongMM: 115}}
+	for _, at := range []float64{90, 95, 100, 105, 110, 120} {
+		got := offNodes(at, nodes)
+		for _, n := range nodes {
+			if math.Abs(got-n.AlongMM) < 11.9 {
+				t.Errorf("a tie at %v goes to %v, beside the node at %v", at, got, n.AlongMM)
+			}
+		}
+	}
+}
+
+func TestTiesOnAShortNodedCane(t *testing.T) {
+	var nodes []Node
+	for _, a := range every(0, 20, 40) {
+		nodes = append(nodes, Node{AlongMM: a})
+	}
+	near(t, "tie between nodes 20 mm apart", offNodes(402, nodes), 410, 1e-9)
+	near(t, "tie beside a single node at the base", offNodes(3, nodes[:1]), 12, 1e-9)
+}
+
+func TestFormWhoseSpurHasMoreBudsThanACane(t *testing.T) {
+	f := DefaultForm()
+	f.Buds, f.BudsMin, f.BudsMax, f.SpurBuds = 2, 2, 2, 4
+	if err := f.Validate(); ErrorCode(err) != EInvalid {
+		t.Errorf("%v", err)
+	}
+}
