@@ -97,11 +97,15 @@ func (s *Store) AddRulings(ctx context.Context, measurementID int64, after int, 
 					Rulings: now,
 				}
 			}
-			at := s.stamp()
+			// A clock that went back must not make a later ruling look earlier.
+			at := s.now().UTC()
+			if n := len(now); n > 0 && at.Before(now[n-1].At) {
+				at = now[n-1].At
+			}
 			var last int64
 			for i, r := range add {
 				res, err := tx.ExecContext(ctx, `INSERT INTO rulings (measurement_id, seq, cane, kind, payload, said, who, ruled_at) VALUES (?,?,?,?,?,?,?,?)`,
-					measurementID, after+1+i, r.Cane, r.Kind, string(r.Payload), string(r.Said), who, at)
+					measurementID, after+1+i, r.Cane, r.Kind, string(r.Payload), string(r.Said), who, at.Format(time.RFC3339Nano))
 				if err != nil {
 					return err
 				}

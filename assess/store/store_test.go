@@ -71,7 +71,7 @@ func TestOpenFromEmptyAndAgain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, table := range []string{"blocks", "vines", "winters", "photos", "asks", "failures", "measurements", "rulings", "choices", "idempotency_keys"} {
+	for _, table := range []string{"blocks", "vines", "winters", "photos", "asks", "failures", "measurements", "traces", "rulings", "choices", "idempotency_keys"} {
 		var n int
 		if err := s.db.QueryRow(`SELECT count(*) FROM ` + table).Scan(&n); err != nil || n != 0 {
 			t.Errorf("table %s: %d rows, %v", table, n, err)
@@ -453,5 +453,38 @@ func TestCancelledWriteLeavesNothing(t *testing.T) {
 	}
 	if all, err := s.Rulings(t.Context(), m.ID); err != nil || len(all) != 0 {
 		t.Errorf("%d rulings, %v; want none", len(all), err)
+	}
+}
+
+// A cane that was missed gets a number that is used nowhere else.
+func TestTraces(t *testing.T) {
+	s := openStore(t)
+	m := addMeasurement(t, s, addPhoto(t, s, addBlock(t, s), "a photo"))
+	for want := 2; want <= 3; want++ {
+		id, c, err := s.AddTrace(t.Context(), m.ID, assess.Cane{Traced: "guided"}, "test", "Ada")
+		if err != nil || c.ID != want {
+			t.Fatalf("cane %d, %v; want %d", c.ID, err, want)
+		}
+		got, err := s.Trace(t.Context(), m.ID, id)
+		if err != nil || got.ID != want || got.Traced != "guided" {
+			t.Errorf("kept %+v, %v", got, err)
+		}
+	}
+	if _, err := s.Trace(t.Context(), m.ID+1, 1); assess.ErrorCode(err) != assess.ENotFound {
+		t.Errorf("trace of another measurement: %v, want not found", err)
+	}
+}
+
+// A clock that is set back between two rulings doesn't turn their order.
+func TestClockSetBack(t *testing.T) {
+	s := openStore(t)
+	m := addMeasurement(t, s, addPhoto(t, s, addBlock(t, s), "a photo"))
+	clock := time.Date(2026, 12, 1, 9, 0, 0, 0, time.UTC)
+	for i := range 2 {
+		s.now = func() time.Time { return clock.Add(-time.Duration(i) * time.Hour) }
+		all, err := s.AddRulings(t.Context(), m.ID, i, "Ada", "", []NewRuling{ruling(1)})
+		if err != nil || all[i].At.Before(clock) {
+			t.Errorf("ruling %d at %v, %v; want none before the first", i+1, all[i].At, err)
+		}
 	}
 }

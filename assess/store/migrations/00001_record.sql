@@ -80,6 +80,17 @@ CREATE TABLE rulings (
     UNIQUE (measurement_id, seq)
 );
 
+-- Canes that a person pointed out and the program then traced. A ruling adds
+-- one by its id, so that what is kept is what the program saw.
+CREATE TABLE traces (
+    id             INTEGER PRIMARY KEY,
+    measurement_id INTEGER NOT NULL REFERENCES measurements (id),
+    program        TEXT    NOT NULL,
+    json           TEXT    NOT NULL,
+    asked_by       TEXT    NOT NULL,
+    traced_at      TEXT    NOT NULL
+);
+
 CREATE TABLE choices (
     id             INTEGER PRIMARY KEY,
     vine_id        INTEGER NOT NULL REFERENCES vines (id),
@@ -109,6 +120,12 @@ CREATE TRIGGER measurements_kept_u BEFORE UPDATE ON measurements BEGIN SELECT RA
 CREATE TRIGGER measurements_kept_d BEFORE DELETE ON measurements BEGIN SELECT RAISE(ABORT, 'a measurement is never deleted'); END;
 -- +goose StatementEnd
 -- +goose StatementBegin
+CREATE TRIGGER traces_kept_u BEFORE UPDATE ON traces BEGIN SELECT RAISE(ABORT, 'a trace is never changed'); END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER traces_kept_d BEFORE DELETE ON traces BEGIN SELECT RAISE(ABORT, 'a trace is never deleted'); END;
+-- +goose StatementEnd
+-- +goose StatementBegin
 CREATE TRIGGER rulings_kept_u BEFORE UPDATE ON rulings BEGIN SELECT RAISE(ABORT, 'a ruling is never changed'); END;
 -- +goose StatementEnd
 -- +goose StatementBegin
@@ -127,6 +144,7 @@ CREATE TRIGGER photos_kept_u BEFORE UPDATE OF sha256, vine_id, winter ON photos 
 -- +goose Down
 DROP TABLE idempotency_keys;
 DROP TABLE choices;
+DROP TABLE traces;
 DROP TABLE rulings;
 DROP TABLE measurements;
 DROP TABLE failures;
