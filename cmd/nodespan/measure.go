@@ -1,0 +1,129 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"nodespan/assess"
+	"nodespan/vision"
+)
+
+func runMeasure(ctx context.Context, args []string) int {
+	fs := flag.NewFlagSet("measure", flag.ContinueOnError)
+	asJSON := fs.Bool("json", false, "print one JSON object a photo instead of a table")
+	marks := fs.String("marks", "", "two marks of known distance instead of card or bar: `x1,y1,x2,y2,mm`")
+	guide := fs.String("guide", "", "follow canes from base to tip: `x1,y1,x2,y2[;…]`")
+	fs.Usage = func() {
+		fmt.Fprintln(fs.Output(), "nodespan measure [options] PHOTO…\n\nMeasures each photo. Exit status: 0 all measured, 1 error, 2 wrong use, 3 a photo was refused.")
+		fs.PrintDefaults()
+	}
+	if err := fs.Parse(args); err != nil {
+		if err == flag.ErrHelp {
+			return exitOK
+		}
+		return exitUsage
+	}
+	if fs.NArg() == 0 {
+		fs.Usage()
+		return exitUsage
+	}
+	var ask assess.Ask
+	if *marks != "" {
+		n, err := numbers(*marks, 5)
+		if err != nil {
+			fmt.Fprintln(os.Stderr, "nodespan: --marks needs x1,y1,x2,y2,mm:", err)
+			return exitUsage
+		}
+		ask.Marks = &assess.Marks{A: assess.Point{n[0], n[1]}, B: assess.Point{n[2], n[3]}, DistanceMM: n[4]}
+	}
+	if *guide != "" {
+		for _, g := range strings.Split(*guide, ";") {
+			n, err := numbers(g, 4)
+			if err != nil {
+				fmt.Fprintln(os.Stderr, "nodespan: --guide needs x1,y1,x2,y2:", err)
+				return exitUsage
+			}
+			ask.Guided = append(ask.Guided, [2]assess.Point{{n[0], n[1]}, {n[2], n[3]}})
+		}
+	}
+	m := vision.New(version)
+	rules := assess.DefaultRuleSet()
+	code := exitOK
+	for _, name := range fs.Args() {
+		data, err := os.ReadFile(name)
+		if err != nil {
+			code = fail(err)
+			continue
+		}
+		ask.Name = filepath.Base(name)
+		res, err := m.Measure(ctx, data, ask)
+		if err != nil {
+			code = fail(fmt.Errorf("%s: %w", name, err))
+			continue
+		}
+		assess.Judge(res, rules)
+		if *asJSON {
+			enc := json.NewEncoder(os.Stdout)
+			if err := enc.Encode(res); err != nil {
+				return fail(err)
+			}
+		} else {
+			printMeasurement(res)
+		}
+		if res.Outcome == assess.Refused && code == exitOK {
+			code = exitRefused
+		}
+	}
+	return code
+}
+
+func numbers(s string, n int) ([]float64, error) {
+	parts := strings.Split(s, ",")
+	if len(parts) != n {
+		return nil, fmt.Errorf("%d numbers, not %d", n, len(parts))
+	}
+	out := make([]float64, n)
+	for i, p := range parts {
+		v, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
+		if err != nil {
+			return nil, fmt.Errorf("%q is no number", p)
+		}
+		out[i] = v
+	}
+	return out, nil
+}
+
+// printMeasurement writes a table for a person.
+func printMeasurement(m *assess.Measurement) {
+	fmt.Printf("%s  %d x %d px, %s\n", m.Photo, m.WidthPx, m.HeightPx, m.Outcome)
+	for _, a := range m.Advice {
+		fmt.Println("  " + a)
+	}
+	if m.Reference != nil {
+		fmt.Printf("  reference: %s, %.3f mm per pixel, corners within %.2f px\n", m.Reference.Kind, m.Reference.MMPerPx, m.Reference.ResidualPx)
+	}
+	if len(m.Canes) == 0 {
+		return
+	}
+	w := tabwriter.NewWriter(os.Stdout, 2, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "  cane\tdiameter mm\tinternode mm\tlength mm\tnodes\tfinding\twhy")
+	for _, c := range m.Canes {
+		fmt.Fprintf(w, "  %d\t%s\t%s\t%s\t%d\t%s\t%s\n", c.ID, span(c.Diameter, 1), span(c.Internode, 0), span(c.Length, 0), len(c.Nodes),
+			strings.ReplaceAll(string(c.Finding), "_", " "), strings.Join(c.Because, "; "))
+	}
+	w.Flush()
+}
+
+func span(q assess.Interval, digits int) string {
+	if !q.Known() {
+		return "–"
+	}
+	return fmt.Sprintf("%.*f (%.*f to %.*f)", digits, q.Value, digits, q.Low, digits, q.High)
+}

@@ -1,0 +1,227 @@
+package vision
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"math"
+	"runtime"
+	"sync"
+	"time"
+
+	"nodespan/assess"
+	"nodespan/vision/caliper"
+	"nodespan/vision/nodes"
+	"nodespan/vision/photo"
+	"nodespan/vision/scale"
+	"nodespan/vision/trace"
+	"nodespan/vision/wood"
+)
+
+// Params gathers every stage's tunables, and those of the intervals.
+type Params struct {
+	Limits  photo.Limits
+	Scale   scale.Params
+	Wood    wood.Params
+	Trace   trace.Params
+	Caliper caliper.Params
+	Nodes   nodes.Params
+	// DepthSD is the standard deviation of a cane's distance from the wire
+	// plane, mm. One photo can't see it; it is the largest term of every
+	// interval. Canes between catch wires stay within some 6 cm. Larger
+	// widens all intervals. Default 33.
+	DepthSD float64
+	// RoundU is the relative standard uncertainty from a section that isn't
+	// round, seen from one side. Default 0.01.
+	RoundU float64
+}
+
+// DefaultParams are the tunables in use unless others are set.
+func DefaultParams() Params {
+	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(),
+		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
+		DepthSD: 33, RoundU: 0.01}
+}
+
+// Measurer measures photos in this process. It holds no state between calls
+// and may be used from many goroutines.
+type Measurer struct {
+	Params  Params
+	Program string // version, for the record
+}
+
+// New gives a Measurer with the default tunables.
+func New(program string) *Measurer {
+	return &Measurer{Params: DefaultParams(), Program: program}
+}
+
+var _ assess.Measurer = (*Measurer)(nil)
+
+// Measure fulfils assess.Measurer.
+func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*assess.Measurement, error) {
+	start := time.Now()
+	out := &assess.Measurement{Photo: ask.Name, Program: v.Program, Outcome: assess.Refused,
+		Reasons: []assess.Reason{}, Wires: []assess.Wire{}, Canes: []assess.Cane{}, TimingMS: map[string]float64{}}
+	sum := sha256.Sum256(data)
+	out.SHA256 = hex.EncodeToString(sum[:])
+	lap := start
+	done := func(stage string) {
+		now := time.Now()
+		out.TimingMS[stage] = math.Round(float64(now.Sub(lap).Microseconds())/10) / 100
+		out.TimingMS["total"] = math.Round(float64(now.Sub(start).Microseconds())/10) / 100
+		lap = now
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	p, err := photo.Decode(data, v.Params.Limits)
+	if err != nil {
+		return nil, err
+	}
+	defer p.Close()
+	out.WidthPx, out.HeightPx = p.Width, p.Height
+	done("decode")
+
+	m, why, err := scale.Find(ctx, p, ask.Marks, v.Params.Scale)
+	if err != nil {
+		return nil, err
+	}
+	done("scale")
+	if m == nil {
+		out.Reasons = why
+		out.Advice = assess.Advise(why)
+		return out, nil
+	}
+	out.Reference = m.Reference()
+
+	seeds, err := wood.Find(ctx, p, m, v.Params.Wood)
+	if err != nil {
+		return nil, err
+	}
+	done("wood")
+	t, err := trace.Find(ctx, p, m, seeds, v.Params.Trace)
+	if err != nil {
+		return nil, err
+	}
+	if t.Wires != nil {
+		out.Wires = t.Wires
+	}
+	done("trace")
+	profiles, err := v.profiles(ctx, p, m, t.Canes)
+	if err != nil {
+		return nil, err
+	}
+	done("caliper")
+	for i := range profiles {
+		if c, ok := v.cane(m, &t.Canes[i], profiles[i], p); ok {
+			c.ID = len(out.Canes) + 1
+			out.Canes = append(out.Canes, *c)
+		}
+	}
+	for _, o := range t.OldWood {
+		mid := o.Points[len(o.Points)/2]
+		out.Timber = append(out.Timber, assess.Timber{Kind: "old_wood", CentreLine: thinPoints(o.Points), WidthMM: round(o.MedianWidth()*m.At(mid[0], mid[1]), 1)})
+	}
+	done("nodes")
+	out.Outcome = assess.Measured
+	if len(out.Canes) == 0 {
+		out.Reasons = append(out.Reasons, assess.NoCane)
+	}
+	out.Advice = assess.Advise(out.Reasons)
+	return out, nil
+}
+
+// profiles reads every line's profile, over all cores.
+func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, lines []trace.Line) ([]*caliper.Profile, error) {
+	out := make([]*caliper.Profile, len(lines))
+	errs := make([]error, len(lines))
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for i := range next {
+				out[i], errs[i] = caliper.Measure(ctx, p, m, &lines[i], v.Params.Caliper)
+			}
+		})
+	}
+	for i := range lines {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// cane makes a Cane of a line and its profile; ok is false when nothing of it
+// could be read.
+func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, p *photo.Photo) (*assess.Cane, bool) {
+	st := prof.Stations
+	read := 0
+	for _, s := range st {
+		if s.U > 0 {
+			read++
+		}
+	}
+	if len(st) < 10 || read*4 < len(st) {
+		return nil, false
+	}
+	c := &assess.Cane{Traced: "automatic", Origin: "unknown", Because: []string{}}
+	if line.Guided {
+		c.Traced = "guided"
+	}
+	for i, s := range st {
+		if i%3 == 0 || i == len(st)-1 {
+			c.CentreLine = append(c.CentreLine, assess.Point{round(s.Px[0], 1), round(s.Px[1], 1)})
+			c.AlongMM = append(c.AlongMM, round(s.AlongMM, 1))
+		}
+		if i%2 == 0 {
+			c.Profile = append(c.Profile, assess.ProfilePoint{AlongMM: round(s.AlongMM, 1), DiameterMM: round(s.DiameterMM, 3), U: round(s.U, 3)})
+		}
+	}
+	tip := st[len(st)-1].Px
+	const border = 12
+	c.LeavesFrame = tip[0] < border || tip[1] < border || tip[0] > float64(p.Width)-border || tip[1] > float64(p.Height)-border
+	c.Nodes = nodes.Find(prof, v.Params.Nodes)
+	for i := range c.Nodes {
+		n := &c.Nodes[i]
+		n.Px = assess.Point{round(n.Px[0], 1), round(n.Px[1], 1)}
+		n.AlongMM = round(n.AlongMM, 1)
+	}
+	if c.Nodes == nil {
+		c.Nodes = []assess.Node{}
+	}
+	mid := st[min(len(st)-1, len(st)/3)].Px
+	depth := 0.0
+	if m.DistanceMM > 0 {
+		depth = v.Params.DepthSD / m.DistanceMM
+	}
+	u := m.RelativeUAt(mid[0], mid[1])
+	c.RelativeU = round(math.Sqrt(u*u+depth*depth+v.Params.RoundU*v.Params.RoundU), 5)
+	assess.Derive(c)
+	return c, true
+}
+
+func thinPoints(p []assess.Point) []assess.Point {
+	var out []assess.Point
+	for i, q := range p {
+		if i%4 == 0 || i == len(p)-1 {
+			out = append(out, assess.Point{round(q[0], 1), round(q[1], 1)})
+		}
+	}
+	return out
+}
+
+func round(v float64, digits int) float64 {
+	k := math.Pow(10, float64(digits))
+	return math.Round(v*k) / k
+}
+
+// Guide fulfils assess.Measurer.
+func (v *Measurer) Guide(ctx context.Context, data []byte, on *assess.Measurement, base, tip assess.Point) (*assess.Cane, error) {
+	return nil, assess.Errorf(assess.EInternal, "not yet")
+}

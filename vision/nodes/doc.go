@@ -1,0 +1,15 @@
+// Package nodes finds the joints of a cane from its profile.
+//
+// In: a caliper.Profile. Out: nodes with their place along the cane, the side
+// of the bud where it shows, and a confidence.
+//
+// At a node the cane swells, mostly towards the bud, and often bends; in
+// between it is even. The profile's width over its own base level gives a
+// score for every place. Which maxima are nodes is decided over the whole cane
+// at once: dynamic programming takes the sequence with the best sum of scores
+// and of how well each internode agrees with the one before, since neighbouring
+// internodes are about equally long.
+//
+// When unsure it leaves a node out: one that is missing shows to the person as
+// a double internode, one too many hides between others.
+package nodes

@@ -1,0 +1,307 @@
+package nodes
+
+import (
+	"math"
+	"slices"
+
+	"nodespan/assess"
+	"nodespan/vision/caliper"
+)
+
+// Params are the tunables of this stage.
+type Params struct {
+	// Smooth is the standard deviation of the smoothing along the cane, mm.
+	// Larger sees faint swellings and merges near ones. Default 2.
+	Smooth float64
+	// BaseReach is the half length over which the even thickness between nodes
+	// is looked for, mm. Default 32.
+	BaseReach float64
+	// BaseQuantile is which part of the readings in that reach is the even
+	// thickness. Default 0.35.
+	BaseQuantile float64
+	// MinSwelling is the smallest relative swelling that can be a node.
+	// Default 0.035.
+	MinSwelling float64
+	// Noise is the least relative noise of the swelling, Default 0.022.
+	Noise float64
+	// Price is the score that a node must bring, in standard deviations.
+	// Larger finds fewer. Default 2.2.
+	Price float64
+	// MostScore bounds what one node can bring. Default 6.
+	MostScore float64
+	// Regular is the standard deviation of the logarithm of the ratio of
+	// neighbouring internodes. Smaller insists on evenness. Default 0.42.
+	Regular float64
+	// MinSpacing and MaxSpacing bound internodes, mm. Default 9 and 260.
+	MinSpacing, MaxSpacing float64
+}
+
+// DefaultParams are the tunables in use unless others are set.
+func DefaultParams() Params {
+	return Params{Smooth: 2, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.022, Price: 2.2,
+		MostScore: 6, Regular: 0.42, MinSpacing: 9, MaxSpacing: 260}
+}
+
+// A signal is what of the profile speaks for nodes, at every millimetre.
+type signal struct {
+	swelling    []float64 // relative to the even thickness
+	left, right []float64 // each edge's share of it
+	known       []bool
+	noise       float64
+}
+
+// candidate is a place that may be a node.
+type candidate struct {
+	at    int // mm along
+	score float64
+	exact float64
+}
+
+// Find gives the nodes of one cane.
+func Find(p *caliper.Profile, par Params) []assess.Node {
+	s := signalOf(p, par)
+	if s == nil {
+		return nil
+	}
+	cs := candidates(s, par)
+	chosen := sequence(cs, par)
+	var out []assess.Node
+	for _, c := range chosen {
+		n := assess.Node{AlongMM: c.exact, Side: side(s, c.at), Confidence: confidence(c.score, par)}
+		n.Px = placeAt(p, c.exact)
+		out = append(out, n)
+	}
+	return out
+}
+
+func confidence(score float64, par Params) float64 {
+	return math.Round(100/(1+math.Exp(-(score-par.Price)))) / 100
+}
+
+// placeAt gives the picture position at a distance along the profile.
+func placeAt(p *caliper.Profile, along float64) assess.Point {
+	st := p.Stations
+	k, _ := slices.BinarySearchFunc(st, along, func(s caliper.Station, a float64) int {
+		switch {
+		case s.AlongMM < a:
+			return -1
+		case s.AlongMM > a:
+			return 1
+		}
+		return 0
+	})
+	if k == 0 {
+		return st[0].Px
+	}
+	if k >= len(st) {
+		return st[len(st)-1].Px
+	}
+	a, b := st[k-1], st[k]
+	t := (along - a.AlongMM) / max(b.AlongMM-a.AlongMM, 1e-9)
+	return assess.Point{a.Px[0] + t*(b.Px[0]-a.Px[0]), a.Px[1] + t*(b.Px[1]-a.Px[1])}
+}
+
+func signalOf(p *caliper.Profile, par Params) *signal {
+	st := p.Stations
+	if len(st) < 10 {
+		return nil
+	}
+	n := int(st[len(st)-1].AlongMM) + 1
+	if n < 20 {
+		return nil
+	}
+	// Gaussian-weighted means of the readings about each millimetre.
+	gather := func(get func(caliper.Station) float64, sd float64) (v []float64, ok []bool) {
+		v, ok = make([]float64, n), make([]bool, n)
+		lo := 0
+		for i := range n {
+			x := float64(i)
+			for lo < len(st) && st[lo].AlongMM < x-3*sd {
+				lo++
+			}
+			sw, sv := 0.0, 0.0
+			for k := lo; k < len(st) && st[k].AlongMM <= x+3*sd; k++ {
+				if st[k].U == 0 {
+					continue
+				}
+				d := (st[k].AlongMM - x) / sd
+				w := math.Exp(-0.5 * d * d)
+				sw, sv = sw+w, sv+w*get(st[k])
+			}
+			if sw > 0.3 {
+				v[i], ok[i] = sv/sw, true
+			}
+		}
+		return v, ok
+	}
+	width, known := gather(func(s caliper.Station) float64 { return s.DiameterMM }, par.Smooth)
+	share := func(pick func(caliper.Station) float64) []float64 {
+		v, _ := gather(func(s caliper.Station) float64 { return pick(s) / max(s.Left+s.Right, 1e-9) * s.DiameterMM }, par.Smooth)
+		return v
+	}
+	left, right := share(func(s caliper.Station) float64 { return s.Left }), share(func(s caliper.Station) float64 { return s.Right })
+	s := &signal{known: known, swelling: make([]float64, n), left: make([]float64, n), right: make([]float64, n)}
+	base := runningQuantile(width, known, int(par.BaseReach), par.BaseQuantile)
+	baseL := runningQuantile(left, known, int(par.BaseReach), par.BaseQuantile)
+	baseR := runningQuantile(right, known, int(par.BaseReach), par.BaseQuantile)
+	for i := range n {
+		if known[i] && base[i] > 0 {
+			s.swelling[i] = width[i]/base[i] - 1
+			s.left[i], s.right[i] = (left[i]-baseL[i])/base[i], (right[i]-baseR[i])/base[i]
+		}
+	}
+	// Noise from what lies below the base level: swellings only go up.
+	var below []float64
+	for i := range n {
+		if known[i] && s.swelling[i] < 0 {
+			below = append(below, -s.swelling[i])
+		}
+	}
+	s.noise = par.Noise
+	if len(below) > 20 {
+		slices.Sort(below)
+		s.noise = max(s.noise, 1.2*below[len(below)/2])
+	}
+	return s
+}
+
+// runningQuantile of the known values within reach.
+func runningQuantile(v []float64, ok []bool, reach int, q float64) []float64 {
+	out := make([]float64, len(v))
+	var buf []float64
+	for i := range v {
+		buf = buf[:0]
+		for j := max(0, i-reach); j <= min(len(v)-1, i+reach); j++ {
+			if ok[j] {
+				buf = append(buf, v[j])
+			}
+		}
+		if len(buf) == 0 {
+			continue
+		}
+		slices.Sort(buf)
+		out[i] = buf[int(q*float64(len(buf)-1))]
+	}
+	return out
+}
+
+func candidates(s *signal, par Params) []candidate {
+	var out []candidate
+	n := len(s.swelling)
+	for i := 2; i < n-2; i++ {
+		v := s.swelling[i]
+		if !s.known[i] || v < par.MinSwelling || v < s.swelling[i-1] || v <= s.swelling[i+1] {
+			continue
+		}
+		// A swelling stands out from both sides.
+		lo := func(step int) float64 {
+			m := v
+			for k := 1; k <= 14; k++ {
+				j := i + step*k
+				if j < 0 || j >= n {
+					break
+				}
+				if s.known[j] {
+					m = min(m, s.swelling[j])
+				}
+				if s.swelling[j] > v {
+					break
+				}
+			}
+			return m
+		}
+		prom := v - max(lo(-1), lo(1))
+		score := min(min(v, prom*1.5)/s.noise, par.MostScore)
+		if score < 1 {
+			continue
+		}
+		a, b := s.swelling[i-1], s.swelling[i+1]
+		exact := float64(i)
+		if d := a - 2*v + b; d < 0 {
+			exact += 0.5 * (a - b) / d
+		}
+		out = append(out, candidate{at: i, score: score, exact: exact})
+	}
+	return out
+}
+
+// sequence picks the nodes: the chain of candidates with the largest sum of
+// scores less price, less what each pair of neighbouring internodes disagrees.
+func sequence(cs []candidate, par Params) []candidate {
+	n := len(cs)
+	if n == 0 {
+		return nil
+	}
+	gain := func(i int) float64 { return cs[i].score - par.Price }
+	uneven := func(a, b float64) float64 {
+		l := math.Log(a/b) / par.Regular
+		return min(0.5*l*l, 4)
+	}
+	// best[i][j]: the best chain that ends with nodes i, j (i before j);
+	// i = n stands for "j is the first".
+	best := make([][]float64, n+1)
+	from := make([][]int, n+1)
+	for i := range best {
+		best[i] = make([]float64, n)
+		from[i] = make([]int, n)
+		for j := range n {
+			best[i][j] = math.Inf(-1)
+			from[i][j] = -1
+		}
+	}
+	bi, bj, bv := -1, -1, 0.0
+	for j := range n {
+		best[n][j] = gain(j)
+		if best[n][j] > bv {
+			bi, bj, bv = n, j, best[n][j]
+		}
+		for i := range j {
+			d := cs[j].exact - cs[i].exact
+			if d < par.MinSpacing || d > par.MaxSpacing {
+				continue
+			}
+			v, f := best[n][i], n
+			for h := range i {
+				if math.IsInf(best[h][i], -1) {
+					continue
+				}
+				if w := best[h][i] - uneven(cs[i].exact-cs[h].exact, d); w > v {
+					v, f = w, h
+				}
+			}
+			best[i][j], from[i][j] = v+gain(j), f
+			if best[i][j] > bv {
+				bi, bj, bv = i, j, best[i][j]
+			}
+		}
+	}
+	if bj < 0 {
+		return nil
+	}
+	var out []candidate
+	for {
+		out = append(out, cs[bj])
+		if bi == n {
+			break
+		}
+		bi, bj = from[bi][bj], bi
+	}
+	slices.Reverse(out)
+	return out
+}
+
+// side tells on which side the bud shows: the edge that stands out more.
+func side(s *signal, at int) string {
+	l, r := 0.0, 0.0
+	for i := max(0, at-3); i <= min(len(s.left)-1, at+6); i++ {
+		l, r = max(l, s.left[i]), max(r, s.right[i])
+	}
+	d := l - r
+	switch {
+	case d > 2*s.noise:
+		return "left"
+	case d < -2*s.noise:
+		return "right"
+	}
+	return "unknown"
+}

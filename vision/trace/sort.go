@@ -1,0 +1,311 @@
+package trace
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"nodespan/assess"
+	"nodespan/vision/photo"
+	"nodespan/vision/scale"
+	"nodespan/vision/wood"
+)
+
+// A Line is the centre line of one piece of wood or wire, base first for canes.
+type Line struct {
+	Points []assess.Point
+	Width  []float64 // px, as followed; NaN where bridged
+	Seen   []bool
+	Guided bool
+	// Contrast is the median of the weaker edge's gradient over the clutter's.
+	Contrast float64
+}
+
+// Result is what this stage hands on.
+type Result struct {
+	Canes   []Line
+	Wires   []assess.Wire
+	OldWood []Line
+	Dropped []Dropped // what was followed and not taken for a cane
+}
+
+// Dropped is a line that was not taken for a cane, with the reason.
+type Dropped struct {
+	Line Line
+	Why  string
+}
+
+// Find follows what the seeds propose, joins what goes on beyond crossings,
+// and tells canes from wires, old wood and the rest.
+func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, par Params) (*Result, error) {
+	seeds = slices.DeleteFunc(slices.Clone(seeds), func(s wood.Seed) bool { return onReference(m, s.X, s.Y) })
+	rs := ribbons(p, m, seeds, par)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	rs = join(rs, par, m.At)
+	return sortOut(p, m, rs, par), nil
+}
+
+// onReference tells whether a place lies on the card or bar, with its margin
+// and clips.
+func onReference(m *scale.Map, x, y float64) bool {
+	if m.Kind == "marks" {
+		return false
+	}
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, q := range m.Outline {
+		u, v := m.PxToMM.Apply(q[0], q[1])
+		x0, y0, x1, y1 = min(x0, u), min(y0, v), max(x1, u), max(y1, v)
+	}
+	u, v := m.PxToMM.Apply(x, y)
+	const margin = 28
+	return u > x0-margin && u < x1+margin && v > y0-margin && v < y1+margin
+}
+
+func (r *ribbon) line() Line {
+	var l Line
+	var scores []float64
+	for _, s := range r.steps {
+		l.Points = append(l.Points, assess.Point{s.x, s.y})
+		l.Seen = append(l.Seen, s.seen)
+		w := s.width
+		if !s.seen {
+			w = math.NaN()
+		} else {
+			scores = append(scores, s.score)
+		}
+		l.Width = append(l.Width, w)
+	}
+	if len(scores) > 0 {
+		slices.Sort(scores)
+		l.Contrast = scores[len(scores)/2]
+	}
+	return l
+}
+
+// MedianWidth is the median of the seen widths, px.
+func (l *Line) MedianWidth() float64 {
+	var w []float64
+	for i, s := range l.Seen {
+		if s {
+			w = append(w, l.Width[i])
+		}
+	}
+	if len(w) == 0 {
+		return 0
+	}
+	slices.Sort(w)
+	return w[len(w)/2]
+}
+
+func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
+	out := &Result{}
+	var rest []Line
+	lines := make([]Line, len(rs))
+	for i := range rs {
+		lines[i] = rs[i].line()
+	}
+	for i := range lines {
+		if isWire(m, &lines[i]) {
+			out.Wires = append(out.Wires, assess.Wire{Line: ends(lines[i].Points), Role: "unknown"})
+			continue
+		}
+		rest = append(rest, lines[i])
+	}
+	out.Wires = mergeWires(out.Wires, p)
+	ground := fruiting(m, out.Wires)
+	for _, l := range rest {
+		why := ""
+		l, why = asCane(p, m, l, ground, par)
+		switch why {
+		case "":
+			out.Canes = append(out.Canes, l)
+		case "old wood":
+			out.OldWood = append(out.OldWood, l)
+		default:
+			out.Dropped = append(out.Dropped, Dropped{l, why})
+		}
+	}
+	return out
+}
+
+func ends(p []assess.Point) []assess.Point { return []assess.Point{p[0], p[len(p)-1]} }
+
+// mm gives the line's points in millimetres on the wire plane.
+func (l *Line) mm(m *scale.Map) [][2]float64 {
+	out := make([][2]float64, len(l.Points))
+	for i, q := range l.Points {
+		out[i][0], out[i][1] = m.PxToMM.Apply(q[0], q[1])
+	}
+	return out
+}
+
+func pathLength(q [][2]float64) float64 {
+	s := 0.0
+	for i := 1; i < len(q); i++ {
+		s += math.Hypot(q[i][0]-q[i-1][0], q[i][1]-q[i-1][1])
+	}
+	return s
+}
+
+// isWire: long, nearly level in the card's frame, straighter than any wood.
+func isWire(m *scale.Map, l *Line) bool {
+	q := l.mm(m)
+	a, b := q[0], q[len(q)-1]
+	d := math.Hypot(b[0]-a[0], b[1]-a[1])
+	if d < 250 || math.Abs(b[1]-a[1]) > 0.25*d {
+		return false
+	}
+	nx, ny := -(b[1]-a[1])/d, (b[0]-a[0])/d
+	sum, n := 0.0, 0.0
+	for i, c := range q {
+		if !l.Seen[i] {
+			continue
+		}
+		// A sagging or lens-bent wire is a parabola; only what is left counts.
+		e := (c[0]-a[0])*nx + (c[1]-a[1])*ny
+		sum += e * e
+		n++
+	}
+	rms := math.Sqrt(sum / max(n, 1))
+	width := l.MedianWidth() * m.At(l.Points[len(l.Points)/2][0], l.Points[len(l.Points)/2][1])
+	// Two wires of a pair are followed as one ribbon when they run close.
+	return rms < 0.006*d && (width < 6 || rms < 0.003*d && d > 600)
+}
+
+// mergeWires puts pieces of one wire together and keeps those that are long.
+func mergeWires(ws []assess.Wire, p *photo.Photo) []assess.Wire {
+	type fit struct{ a, b float64 } // y = a + b x at the picture's middle column
+	mid := float64(p.Width) / 2
+	var groups [][]assess.Wire
+	var lines []fit
+	for _, w := range ws {
+		u, v := w.Line[0], w.Line[1]
+		if u[0] > v[0] {
+			u, v = v, u
+		}
+		b := (v[1] - u[1]) / max(v[0]-u[0], 1)
+		f := fit{u[1] + b*(mid-u[0]), b}
+		cx := (u[0]+v[0])/2 - mid
+		put := false
+		for k, g := range lines {
+			if math.Abs(f.a+f.b*cx-g.a-g.b*cx) < 12 && math.Abs(f.b-g.b) < 0.06 {
+				groups[k] = append(groups[k], w)
+				put = true
+				break
+			}
+		}
+		if !put {
+			groups, lines = append(groups, []assess.Wire{w}), append(lines, f)
+		}
+	}
+	var out []assess.Wire
+	for _, g := range groups {
+		lo, hi := assess.Point{math.Inf(1)}, assess.Point{math.Inf(-1)}
+		covered := 0.0
+		for _, w := range g {
+			for _, q := range w.Line {
+				if q[0] < lo[0] {
+					lo = q
+				}
+				if q[0] > hi[0] {
+					hi = q
+				}
+			}
+			covered += math.Abs(w.Line[1][0] - w.Line[0][0])
+		}
+		if hi[0]-lo[0] > 0.25*float64(p.Width) && covered > 0.4*(hi[0]-lo[0]) {
+			out = append(out, assess.Wire{Line: []assess.Point{lo, hi}, Role: "unknown"})
+		}
+	}
+	slices.SortFunc(out, func(a, b assess.Wire) int {
+		ya, yb := wireY(a, mid), wireY(b, mid)
+		return int(math.Copysign(1, yb-ya))
+	})
+	if len(out) > 0 {
+		out[0].Role = "lower_fruiting"
+	}
+	return out
+}
+
+// wireY is the wire's height in the picture at column x, px.
+func wireY(w assess.Wire, x float64) float64 {
+	a, b := w.Line[0], w.Line[1]
+	if b[0] == a[0] {
+		return a[1]
+	}
+	return a[1] + (b[1]-a[1])*(x-a[0])/(b[0]-a[0])
+}
+
+// fruiting gives the height of the lower fruiting wire at a column of the
+// picture. Without a wire in sight it is the upper edge of the reference,
+// which hangs from one.
+func fruiting(m *scale.Map, ws []assess.Wire) func(x float64) float64 {
+	if len(ws) > 0 {
+		return func(x float64) float64 { return wireY(ws[0], x) }
+	}
+	top := math.Inf(1)
+	for _, q := range m.Outline {
+		top = min(top, q[1])
+	}
+	return func(float64) float64 { return top }
+}
+
+// asCane turns a line base first and says why it is no cane, or "".
+func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, par Params) (Line, string) {
+	a, b := l.Points[0], l.Points[len(l.Points)-1]
+	// The base is the end nearer to the fruiting zone.
+	ha, hb := ground(a[0])-a[1], ground(b[0])-b[1]
+	if math.Abs(ha) > math.Abs(hb) {
+		l.reverse()
+	}
+	q := l.mm(m)
+	length := pathLength(q)
+	mm := m.At(l.Points[0][0], l.Points[0][1])
+	rise := func(i int) float64 {
+		return (ground(l.Points[i][0]) - l.Points[i][1]) * m.At(l.Points[i][0], l.Points[i][1])
+	}
+	above := 0
+	for i := range l.Points {
+		if rise(i) > -40 {
+			above++
+		}
+	}
+	width := l.MedianWidth() * mm
+	switch {
+	case length < 130:
+		return l, "short"
+	case above*10 < len(l.Points)*6:
+		return l, "below the wire"
+	case math.Abs(rise(0)) > 170:
+		return l, "starts in the air"
+	}
+	// Level near the wire: last winter's wood tied down.
+	k := 0
+	for k < len(q)-1 && math.Hypot(q[k][0]-q[0][0], q[k][1]-q[0][1]) < 220 {
+		k++
+	}
+	if math.Abs(q[k][1]-q[0][1]) < 0.45*math.Abs(q[k][0]-q[0][0]) {
+		return l, "old wood"
+	}
+	if width < 2 {
+		return l, "thin"
+	}
+	seen := 0
+	for _, s := range l.Seen {
+		if s {
+			seen++
+		}
+	}
+	if seen*10 < len(l.Seen)*6 {
+		return l, "mostly bridged"
+	}
+	return l, ""
+}
+
+func (l *Line) reverse() {
+	slices.Reverse(l.Points)
+	slices.Reverse(l.Width)
+	slices.Reverse(l.Seen)
+}
