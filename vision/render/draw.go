@@ -20,11 +20,17 @@ func Draw(p Params) (image.Image, *truth.Photo, error) {
 // expose draws p in linear light.
 func expose(p Params) (*canvas, *Scene, camera, *lighting) {
 	s := Grow(p)
+	c, cam, light := s.expose(p)
+	return c, s, cam, light
+}
+
+// expose draws s as p's camera and light show it.
+func (s *Scene) expose(p Params) (*canvas, camera, *lighting) {
 	cam := newCamera(p)
 	light := newLighting(p)
 	if light.sun[0] > 0 {
 		light.map_ = newShadowMap(s, light.toSun, p.DistanceMM*1.4)
 	}
 	pt := &painter{cam: cam, light: &light, scene: s, ground: newSurroundings(p, &light, cam)}
-	return pt.paint(), s, cam, &light
+	return pt.paint(), cam, &light
 }

@@ -90,12 +90,12 @@ func (s *surroundings) grass(p vec, across, along float64) rgb {
 	x, y := p[0], p[1]
 	f := across / 7
 	patch := clouds2(x/520, y/700, 3, along/700, s.seed+10)
-	blade := clouds2(x/7, y/34, 3, math.Max(f, along/60), s.seed+11)
+	blade := clouds2(x/5, y/24, 3, math.Max(f, along/60), s.seed+11)
 	tuft := clouds2(x/48, y/90, 3, along/90, s.seed+12)
 	dark, green, dry := rgb{0.022, 0.036, 0.012}, rgb{0.085, 0.125, 0.035}, rgb{0.20, 0.18, 0.08}
-	c := dark.to(green, smooth(0.2, 0.78, 0.55*blade+0.45*tuft))
+	c := dark.to(green, smooth(0.28, 0.72, 0.68*blade+0.32*tuft))
 	c = c.to(dry, 0.55*smooth(0.5, 0.75, patch)*smooth(0.45, 0.7, blade))
-	c = c.to(rgb{0.16, 0.20, 0.06}, 0.5*smooth(0.66, 0.8, blade))
+	c = c.to(rgb{0.16, 0.20, 0.06}, 0.7*smooth(0.62, 0.74, blade))
 	// Fallen leaves, one in some cells.
 	const cell = 190.0
 	i, u := split(x / cell)
@@ -109,7 +109,7 @@ func (s *surroundings) grass(p vec, across, along float64) rgb {
 		}
 	}
 	n := vec{0.9 * (blade - 0.5), -0.25 + 0.5*(tuft-0.5), 1}.unit()
-	return c.times(s.light.on(n, vec{p[0], p[1], 30 * tuft}, 8)).mul(0.55 + 0.9*blade)
+	return c.times(s.light.on(n, vec{p[0], p[1], 30 * tuft}, 8)).mul(0.4 + 1.2*blade)
 }
 
 func (s *surroundings) earth(p vec, dist float64) rgb {

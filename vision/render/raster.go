@@ -235,9 +235,14 @@ func each(w, x0, x1, y0, y1, top int, buf *strip, f func(x, y float64, k int, s 
 	for y := y0; y < y1; y++ {
 		for x := x0; x <= x1; x++ {
 			s := buf.pixel((y-top)*w + x)
+			// Each pixel's grid is shifted within its own fineness, so that an
+			// edge along the pixel grid has no error that repeats in every row.
+			r := hash3(int32(x), int32(y), 0, 91)
+			ox := float64(x) - 0.5 + (float64(r&0xff)/256-0.5)/subs
+			oy := float64(y) - 0.5 + (float64(r>>8&0xff)/256-0.5)/subs
 			for j := 0; j < sub; j++ {
 				for i := 0; i < sub; i++ {
-					f(float64(x)-0.5+(float64(i)+(float64(j)+0.5)/sub)/sub, float64(y)-0.5+(float64(j)+(float64(i)+0.5)/sub)/sub, j*sub+i, &s[j*sub+i])
+					f(ox+(float64(i)+(float64(j)+0.5)/sub)/sub, oy+(float64(j)+(float64(i)+0.5)/sub)/sub, j*sub+i, &s[j*sub+i])
 				}
 			}
 		}
