@@ -235,6 +235,45 @@ func TestCutStaysBeforeTheNextBud(t *testing.T) {
 	}
 }
 
+// Common practice, no source: the head stays below the lower wire.
+func TestHeadsHeightIsTold(t *testing.T) {
+	for _, c := range []struct {
+		down float64 // of the whole vine against the wires, mm
+		want string
+	}{{0, ""}, {-60, "higher than the form's"}, {-100, "above the lower wire"}, {300, "lower than the form's"}} {
+		m := vineOf(good(1, -60, -20), good(2, 60, 20))
+		for i := range m.Wires {
+			for j := range m.Wires[i].Line {
+				m.Wires[i].Line[j][1] -= c.down
+			}
+		}
+		told := ""
+		for _, n := range mustSuggest(t, m, DefaultForm()).Notes {
+			if strings.HasPrefix(n, "the head stands") {
+				told = n
+			}
+		}
+		if (told == "") != (c.want == "") || !strings.Contains(told, c.want) {
+			t.Errorf("vine %v mm lower: %q, want %q", c.down, told, c.want)
+		}
+	}
+}
+
+// The card may hang askew, and the camera be held so: what counts is the wire.
+func TestChoiceIsTheSameOnATiltedCard(t *testing.T) {
+	ss := []sketch{good(1, -60, -20), good(2, 60, 20), good(3, -20, -10)}
+	level := mustSuggest(t, vineOf(ss...), DefaultForm())
+	m := vineOf(ss...)
+	x, y := Point{1, 0}.turned(0.1), Point{0, 1}.turned(0.1)
+	m.Reference.PxToMM = [9]float64{x[0], y[0], -1200, x[1], y[1], -400, 0, 0, 1}
+	tilted := mustSuggest(t, m, DefaultForm())
+	for i := range level.Keep {
+		if level.Keep[i].Why != tilted.Keep[i].Why {
+			t.Errorf("level  %q\ntilted %q", level.Keep[i].Why, tilted.Keep[i].Why)
+		}
+	}
+}
+
 func TestSpurCordon(t *testing.T) {
 	var ss []sketch
 	for i := range 14 {

@@ -8,12 +8,14 @@ import (
 // A stand is a vine as the choice sees it: its canes by number, and where
 // each arises, in mm on the wire plane with x along the lower wire and y down.
 type stand struct {
-	canes  []standing
-	mm     bool // places are millimetres; else pixels, good for left and right alone
-	head   bool // the head was seen
-	lower  bool // the lower fruiting wire was seen
-	upper  bool
-	byHand bool // the canes were confirmed by a person
+	canes []standing
+	mm    bool // places are millimetres; else pixels, good for left and right alone
+	head  bool // the head was seen
+	lower bool // the lower fruiting wire was seen
+	upper bool
+	// headDrop is how far the head stands below the lower wire, mm; NaN when
+	// either wasn't seen.
+	headDrop float64
 }
 
 // A standing is one cane and where it arises.
@@ -61,6 +63,10 @@ func newStand(m *Measurement, canes []standing, leanOver float64) stand {
 		head = middleOfBases(s.canes, at)
 	}
 	s.head = s.head && s.mm
+	s.headDrop = math.NaN()
+	if s.head && s.lower {
+		s.headDrop = head[1] - lower.turned(-turn).yAt(head[0])
+	}
 	for i := range s.canes {
 		c := &s.canes[i]
 		if len(c.CentreLine) == 0 {

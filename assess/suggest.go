@@ -282,9 +282,7 @@ func (s *stand) notes(out *Choice, m *Measurement, f Form, proven bool) {
 	if !s.upper && slices.ContainsFunc(f.Places, func(p Place) bool { return p.Wire == UpperWire }) {
 		note("the upper fruiting wire wasn't seen: whether canes reach it wasn't weighed")
 	}
-	if s.head && s.lower {
-		s.noteHead(m, f, note)
-	}
+	s.noteHead(f, note)
 	if slices.ContainsFunc(m.Timber, func(t Timber) bool { return t.Kind == "old_wood" }) && len(f.Places) > 0 {
 		note("last winter's fruiting wood is cut away behind the kept canes")
 	}
@@ -294,21 +292,15 @@ func (s *stand) notes(out *Choice, m *Measurement, f Form, proven bool) {
 }
 
 // noteHead holds the head's height against the form's.
-func (s *stand) noteHead(m *Measurement, f Form, note func(string, ...any)) {
-	// Any placed cane knows the wire's height where it stands; the head itself
-	// is the origin of their frame.
-	for i := range s.canes {
-		c := &s.canes[i]
-		if !c.placed {
-			continue
-		}
-		below := c.rise[0] - c.y
-		switch {
-		case below < f.HeadBelowMM[0]:
-			note("the head stands %.0f mm below the lower wire, higher than the form's %.0f to %.0f mm: take canes from lower down where you can", below, f.HeadBelowMM[0], f.HeadBelowMM[1])
-		case below > f.HeadBelowMM[1]:
-			note("the head stands %.0f mm below the lower wire, lower than the form's %.0f to %.0f mm: canes lose length on the way up", below, f.HeadBelowMM[0], f.HeadBelowMM[1])
-		}
-		return
+func (s *stand) noteHead(f Form, note func(string, ...any)) {
+	below, ok := s.headBelow()
+	switch {
+	case !ok:
+	case below < 0:
+		note("the head stands %.0f mm above the lower wire: it must come below, so take canes and a spur from lower down", -below)
+	case below < f.HeadBelowMM[0]:
+		note("the head stands %.0f mm below the lower wire, higher than the form's %.0f to %.0f mm: take canes from lower down where you can", below, f.HeadBelowMM[0], f.HeadBelowMM[1])
+	case below > f.HeadBelowMM[1]:
+		note("the head stands %.0f mm below the lower wire, lower than the form's %.0f to %.0f mm: canes lose length on the way up", below, f.HeadBelowMM[0], f.HeadBelowMM[1])
 	}
 }

@@ -1,0 +1,143 @@
+package assess
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// WinterRecord is what a vine's confirmed record says of one winter, in the
+// few figures by which winters are compared.
+type WinterRecord struct {
+	Winter   string `json:"winter"`   // "2026/27", or "2026" south of the equator
+	Sound    int    `json:"sound"`    // sound one-year canes confirmed
+	OldWood  int    `json:"old_wood"` // pieces confirmed as old wood
+	Fruiting []int  `json:"fruiting"` // canes kept to fruit, by their number that winter
+	Spurs    []int  `json:"spurs"`    // canes cut to spurs, likewise
+	Buds     int    `json:"buds"`     // left on the vine; 0 when no choice was made
+	// DiameterMM is the median over confirmed one-year canes, 0 without any.
+	DiameterMM float64 `json:"diameter_mm"`
+	// HeadBelowMM is how far the head stands below the lower wire; nil when
+	// either wasn't seen.
+	HeadBelowMM *float64 `json:"head_below_mm"`
+}
+
+// RecordOf sums up one winter of a vine. choice may be nil: not made yet.
+func RecordOf(winter string, m *Measurement, confirmed []ConfirmedCane, choice *Choice) WinterRecord {
+	r := WinterRecord{Winter: winter, Fruiting: []int{}, Spurs: []int{}}
+	var ds []float64
+	var canes []standing
+	for _, c := range confirmed {
+		canes = append(canes, standing{Cane: c.Cane})
+		if c.Kind == OldWood {
+			r.OldWood++
+			continue
+		}
+		if c.Cane.Finding == Sound {
+			r.Sound++
+		}
+		if c.Cane.Diameter.Known() {
+			ds = append(ds, c.Cane.Diameter.Value)
+		}
+	}
+	if len(ds) > 0 {
+		r.DiameterMM = median(ds)
+	}
+	if choice != nil {
+		r.Buds = choice.Buds
+		for _, k := range choice.Keep {
+			if k.Cane > 0 {
+				r.Fruiting = append(r.Fruiting, k.Cane)
+			}
+		}
+		for _, s := range choice.Spurs {
+			r.Spurs = append(r.Spurs, s.Cane)
+		}
+	}
+	s := newStand(m, canes, DefaultChoosing().LeanOverMM)
+	if below, ok := s.headBelow(); ok {
+		r.HeadBelowMM = &below
+	}
+	return r
+}
+
+// Remark is something that winters, held side by side, say of a vine.
+type Remark struct {
+	Kind string `json:"kind"` // "expect_old_wood", "few_followers", "head_creeps" or "load_drifts"
+	Text string `json:"text"`
+}
+
+// Watching says when a change over winters is worth a remark. Common
+// practice, no source.
+type Watching struct {
+	// HeadRiseMM is how much the head must have risen over all winters, mm, and
+	// HeadWinters in how many it must have been seen; smaller warns sooner, and
+	// of what is only the error of two photos.
+	HeadRiseMM  float64
+	HeadWinters int
+	// LoadWinters is over how many winters buds must have risen while canes
+	// became thinner, each by DriftShare or more.
+	LoadWinters int
+	DriftShare  float64
+}
+
+// DefaultWatching is what a vine's page usually uses.
+func DefaultWatching() Watching {
+	return Watching{HeadRiseMM: 30, HeadWinters: 3, LoadWinters: 3, DriftShare: 0.1}
+}
+
+// Remarks holds a vine's winters side by side, the oldest first, and tells
+// what the last of them asks attention for. A cane grows in one season, fruits
+// in the next and is cut out in the winter after; as many new ones must follow
+// as are in fruit (common practice, no source).
+func Remarks(records []WinterRecord, w Watching) []Remark {
+	out := []Remark{}
+	say := func(kind, format string, args ...any) { out = append(out, Remark{kind, fmt.Sprintf(format, args...)}) }
+	n := len(records)
+	if n >= 2 {
+		before, now := records[n-2], records[n-1]
+		if k := len(before.Fruiting); k > 0 {
+			if now.OldWood < k {
+				say("expect_old_wood", "%d canes were kept to fruit in %s and are old wood now; %d pieces of old wood are confirmed in %s. Look whether the others still stand, and cut them away.",
+					k, before.Winter, now.OldWood, now.Winter)
+			}
+			if now.Sound < k {
+				say("few_followers", "%d canes were kept to fruit in %s, and %d sound ones are confirmed in %s to follow them.", k, before.Winter, now.Sound, now.Winter)
+			}
+		}
+	}
+	var x, y []float64
+	for i, r := range records {
+		if r.HeadBelowMM != nil {
+			x, y = append(x, float64(i)), append(y, *r.HeadBelowMM)
+		}
+	}
+	if len(x) >= max(2, w.HeadWinters) {
+		_, slope := stat.LinearRegression(x, y, nil, false)
+		if rise := -slope * (x[len(x)-1] - x[0]); rise >= w.HeadRiseMM {
+			say("head_creeps", "The head has crept up towards the wire by about %.0f mm since %s. Take canes or a spur from lower down where you can.", rise, records[int(x[0])].Winter)
+		}
+	}
+	if k := max(2, w.LoadWinters); n >= k {
+		first, last := records[n-k], records[n-1]
+		if first.Buds > 0 && last.Buds > 0 && first.DiameterMM > 0 && last.DiameterMM > 0 {
+			buds, thickness := float64(last.Buds)/float64(first.Buds)-1, last.DiameterMM/first.DiameterMM-1
+			switch {
+			case buds >= w.DriftShare && thickness <= -w.DriftShare:
+				say("load_drifts", "Since %s the buds left rose from %d to %d while the canes went from %.1f to %.1f mm: the vine may carry more than it can.", first.Winter, first.Buds, last.Buds, first.DiameterMM, last.DiameterMM)
+			case buds <= -w.DriftShare && thickness >= w.DriftShare:
+				say("load_drifts", "Since %s the buds left fell from %d to %d while the canes went from %.1f to %.1f mm: the vine may bear more buds.", first.Winter, first.Buds, last.Buds, first.DiameterMM, last.DiameterMM)
+			}
+		}
+	}
+	return out
+}
+
+// headBelow is how far the head stands below the lower wire, mm.
+func (s *stand) headBelow() (float64, bool) {
+	if !s.head || !s.lower || math.IsNaN(s.headDrop) {
+		return 0, false
+	}
+	return s.headDrop, true
+}
