@@ -1,0 +1,188 @@
+package api
+
+import (
+	"encoding/json"
+	"net/http"
+
+	"github.com/labstack/echo/v4"
+
+	"nodespan/assess"
+	"nodespan/assess/store"
+)
+
+// wishesIn is what a person wants otherwise than suggested.
+type wishesIn struct {
+	Wishes assess.Wishes `json:"wishes"`
+	Buds   int           `json:"buds"` // asked of each cane; 0 for the form's own number
+}
+
+// keptChoice is what is kept of a confirmed choice.
+type keptChoice struct {
+	wishesIn
+	Choice assess.Choice `json:"choice"`
+}
+
+// choiceView is what the page of the choice needs.
+type choiceView struct {
+	Measurement int64                  `json:"measurement"`
+	Form        assess.Form            `json:"form"`
+	Suggested   assess.Choice          `json:"suggested"`
+	Choice      assess.Choice          `json:"choice"` // with the wishes
+	Wishes      assess.Wishes          `json:"wishes"`
+	Buds        int                    `json:"buds"`
+	Canes       []assess.ConfirmedCane `json:"canes"`
+	Unruled     int                    `json:"unruled"` // canes that nobody ruled on, so that can't be chosen
+	Seq         int                    `json:"seq"`
+	By          string                 `json:"by,omitempty"` // who confirmed the choice that counts now
+	WidthPx     int                    `json:"width_px"`
+	HeightPx    int                    `json:"height_px"`
+	Medium      string                 `json:"medium"`
+	Full        string                 `json:"full"`
+	Who         string                 `json:"who"`
+	Vine        string                 `json:"vine"`
+}
+
+// chooseFor computes the choice for a sighting's confirmed canes.
+func chooseFor(g *sighting, in wishesIn) (assess.Form, assess.Choice, error) {
+	form, err := assess.FormByName(g.block.TrainingForm)
+	if err != nil {
+		return form, assess.Choice{}, err
+	}
+	if in.Buds != 0 {
+		if form, err = form.WithBuds(in.Buds); err != nil {
+			return form, assess.Choice{}, err
+		}
+	}
+	choice, err := assess.SuggestConfirmed(g.measurement.Seen, g.confirmed, form, g.rules, in.Wishes)
+	return form, choice, err
+}
+
+func unruled(g *sighting) int {
+	ruled := map[int]bool{}
+	for _, r := range g.rulings {
+		ruled[r.Cane] = true
+	}
+	n := 0
+	for _, c := range g.measurement.Seen.Canes {
+		if !ruled[c.ID] {
+			n++
+		}
+	}
+	return n
+}
+
+func (s *Server) viewChoice(g *sighting, kept *store.Choice, in wishesIn, name string) (choiceView, error) {
+	form, suggested, err := chooseFor(g, wishesIn{})
+	if err != nil {
+		return choiceView{}, err
+	}
+	withWishes, choice, err := chooseFor(g, in)
+	if err != nil {
+		return choiceView{}, err
+	}
+	photo := photoPath(g.photo.ID)
+	v := choiceView{
+		Measurement: g.measurement.ID, Form: form, Suggested: suggested, Choice: choice, Wishes: in.Wishes, Buds: withWishes.Buds,
+		Canes: withoutProfiles(g.confirmed), Unruled: unruled(g), Who: name, Vine: vinePath(g.vine),
+		WidthPx: g.measurement.Seen.WidthPx, HeightPx: g.measurement.Seen.HeightPx,
+		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg",
+	}
+	if kept != nil {
+		v.Seq, v.By = kept.Seq, kept.Who
+	}
+	return v, nil
+}
+
+// suggestChoice gives the suggested choice, and the one that was confirmed
+// before if there is one for the same measurement.
+func (s *Server) suggestChoice(c echo.Context) error {
+	g, err := s.measurementAt(c)
+	if err != nil {
+		return err
+	}
+	kept, err := s.store.LatestChoice(c.Request().Context(), g.vine.ID, g.photo.Winter)
+	if err != nil {
+		return err
+	}
+	var in wishesIn
+	if kept != nil && kept.MeasurementID == g.measurement.ID {
+		var k keptChoice
+		if err := json.Unmarshal(kept.Payload, &k); err != nil {
+			return err
+		}
+		in = k.wishesIn
+	}
+	v, err := s.viewChoice(g, kept, in, who(c))
+	if err != nil {
+		// A wish of then may name a cane that was rejected since.
+		if v, err = s.viewChoice(g, kept, wishesIn{}, who(c)); err != nil {
+			return err
+		}
+	}
+	return c.JSON(http.StatusOK, v)
+}
+
+// previewChoice gives the choice with wishes, keeping nothing.
+func (s *Server) previewChoice(c echo.Context) error {
+	g, err := s.measurementAt(c)
+	if err != nil {
+		return err
+	}
+	var in wishesIn
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	kept, err := s.store.LatestChoice(c.Request().Context(), g.vine.ID, g.photo.Winter)
+	if err != nil {
+		return err
+	}
+	v, err := s.viewChoice(g, kept, in, who(c))
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, v)
+}
+
+// addChoice keeps a choice that a person confirmed. It is computed anew here
+// from the confirmed canes, so that what is kept follows from the record.
+func (s *Server) addChoice(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	g, err := s.measurementAt(c)
+	if err != nil {
+		return err
+	}
+	var in struct {
+		wishesIn
+		After int `json:"after"` // Seq of the choice that the person had seen
+	}
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	if len(g.confirmed) == 0 {
+		return assess.Errorf(assess.EInvalid, "No cane of this photo is confirmed yet. Rule on its findings first.")
+	}
+	_, suggested, err := chooseFor(g, wishesIn{})
+	if err != nil {
+		return err
+	}
+	_, choice, err := chooseFor(g, in.wishesIn)
+	if err != nil {
+		return err
+	}
+	payload, err := json.Marshal(keptChoice{in.wishesIn, choice})
+	if err != nil {
+		return err
+	}
+	said, err := json.Marshal(suggested)
+	if err != nil {
+		return err
+	}
+	kept, err := s.store.AddChoice(c.Request().Context(), g.measurement.ID, in.After, name, c.Request().Header.Get("Idempotency-Key"), payload, said)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusCreated, map[string]any{"seq": kept.Seq, "who": kept.Who, "when": kept.At, "vine": vinePath(g.vine)})
+}

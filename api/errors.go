@@ -1,0 +1,105 @@
+package api
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"nodespan/assess"
+	"nodespan/assess/store"
+	"nodespan/web"
+)
+
+// codeNoName asks the page to ask for the person's name and to send again.
+const codeNoName = "name_needed"
+
+// codeBusy asks to try again later.
+const codeBusy = "busy"
+
+var statusOf = map[string]int{
+	assess.EInvalid:  http.StatusUnprocessableEntity,
+	assess.ETooLarge: http.StatusRequestEntityTooLarge,
+	assess.ENotFound: http.StatusNotFound,
+	assess.EConflict: http.StatusConflict,
+	assess.ERefused:  http.StatusUnprocessableEntity,
+	assess.EInternal: http.StatusInternalServerError,
+	codeNoName:       http.StatusPreconditionRequired,
+	codeBusy:         http.StatusServiceUnavailable,
+}
+
+// retryAfter is what a busy service tells, in seconds.
+const retryAfter = "20"
+
+// errorAnswer is the body of every answer that isn't a success.
+type errorAnswer struct {
+	Code    string `json:"code"`
+	Message string `json:"message"`
+	// Now is what is there, after somebody else saved first.
+	Now any `json:"now,omitempty"`
+}
+
+// refusal is an error with a status of its own.
+func refusal(status int, message string) error {
+	return &echo.HTTPError{Code: status, Message: message}
+}
+
+// writeError answers with JSON under /api and with a page elsewhere. What is
+// ours and not the person's is told in one plain sentence and logged whole.
+func (s *Server) writeError(err error, c echo.Context) {
+	if c.Response().Committed {
+		return
+	}
+	status, answer := s.answerTo(err, c)
+	var conflict *store.Conflict
+	if errors.As(err, &conflict) {
+		answer.Now = conflictView(conflict)
+	}
+	h := c.Response().Header()
+	if status == http.StatusServiceUnavailable {
+		h.Set("Retry-After", retryAfter)
+	}
+	var werr error
+	switch {
+	case c.Request().Method == http.MethodHead:
+		werr = c.NoContent(status)
+	case strings.HasPrefix(c.Request().URL.Path, "/api/"):
+		werr = c.JSON(status, answer)
+	default:
+		werr = s.render(c, status, "error", web.ErrorPage{Frame: s.frame(c, "error.title"), Status: status, Message: answer.Message})
+	}
+	if werr != nil {
+		s.log.Error("an error could not be told", "error", werr, "about", err)
+	}
+}
+
+func (s *Server) answerTo(err error, c echo.Context) (int, errorAnswer) {
+	var he *echo.HTTPError
+	if errors.As(err, &he) {
+		code := assess.EInvalid
+		message := fmt.Sprint(he.Message)
+		switch {
+		case he.Code == http.StatusNotFound:
+			code, message = assess.ENotFound, "There is nothing under this address. Go to the start page."
+		case he.Code >= 500:
+			code = assess.EInternal
+		}
+		return he.Code, errorAnswer{Code: code, Message: message}
+	}
+	code := assess.ErrorCode(err)
+	status, known := statusOf[code]
+	if !known {
+		status = http.StatusInternalServerError
+	}
+	var ae *assess.Error
+	if code == assess.EInternal && !errors.As(err, &ae) {
+		s.log.Error("request failed", "method", c.Request().Method, "path", c.Path(), "error", err)
+		return status, errorAnswer{Code: code, Message: "Something went wrong on our side. Nothing was changed. Try again; if it stays, look into the log."}
+	}
+	if status >= 500 && code != codeBusy {
+		s.log.Error("request failed", "method", c.Request().Method, "path", c.Path(), "error", err)
+	}
+	return status, errorAnswer{Code: code, Message: err.Error()}
+}

@@ -1,0 +1,259 @@
+package api
+
+import (
+	"context"
+	_ "embed"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"nodespan/assess"
+	"nodespan/assess/store"
+)
+
+var (
+	//go:embed testdata/vine.jpg
+	vineJPEG []byte
+	//go:embed testdata/vine.json
+	vineKept []byte
+)
+
+// keptMeasurer returns a kept measurement, or a refusal for bytes that it
+// doesn't know unless marks are given. gate, if set, holds every measurement
+// until it is closed.
+type keptMeasurer struct {
+	gate chan struct{}
+
+	mu     sync.Mutex
+	asks   []assess.Ask
+	panics bool
+	err    error
+}
+
+func kept(t testing.TB) *assess.Measurement {
+	t.Helper()
+	m := new(assess.Measurement)
+	if err := json.Unmarshal(vineKept, m); err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+func (k *keptMeasurer) Measure(ctx context.Context, photo []byte, ask assess.Ask) (*assess.Measurement, error) {
+	k.mu.Lock()
+	k.asks = append(k.asks, ask)
+	panics, err := k.panics, k.err
+	k.mu.Unlock()
+	if k.gate != nil {
+		select {
+		case <-k.gate:
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
+	}
+	if panics {
+		panic("a fault in a codec")
+	}
+	if err != nil {
+		return nil, err
+	}
+	m := new(assess.Measurement)
+	if err := json.Unmarshal(vineKept, m); err != nil {
+		return nil, err
+	}
+	if ask.Marks != nil {
+		m.Reference.Kind = "marks"
+		return m, nil
+	}
+	if string(photo) != string(vineJPEG) {
+		return &assess.Measurement{Program: "kept", Outcome: assess.Refused, Reasons: []assess.Reason{assess.NoReference}, WidthPx: 600, HeightPx: 600}, nil
+	}
+	return m, nil
+}
+
+// Guide gives a straight cane between the two places.
+func (k *keptMeasurer) Guide(_ context.Context, _ []byte, on *assess.Measurement, base, tip assess.Point) (*assess.Cane, error) {
+	if base == tip {
+		return nil, assess.Errorf(assess.EInvalid, "No path can be followed there.")
+	}
+	mm := func(p assess.Point) assess.Point { q, _ := on.Reference.ToMM(p); return q }
+	a, b := mm(base), mm(tip)
+	length := math.Hypot(b[0]-a[0], b[1]-a[1])
+	c := &assess.Cane{Traced: "guided", Origin: "unknown", RelativeU: 0.03, Length: assess.Interval{Value: length, Low: length * 0.95, High: length * 1.05}}
+	for i := range 31 {
+		f := float64(i) / 30
+		c.CentreLine = append(c.CentreLine, assess.Point{base[0] + f*(tip[0]-base[0]), base[1] + f*(tip[1]-base[1])})
+		c.AlongMM = append(c.AlongMM, f*length)
+		c.Profile = append(c.Profile, assess.ProfilePoint{AlongMM: f * length, DiameterMM: 8, U: 0.1})
+	}
+	return c, nil
+}
+
+// A rig is a service with a record in a fresh folder.
+type rig struct {
+	t        testing.TB
+	store    *store.Store
+	measurer *keptMeasurer
+	server   *Server
+	http     *httptest.Server
+	stop     func()
+	who      string
+}
+
+func newRig(t testing.TB) *rig {
+	return rigOn(t, filepath.Join(t.TempDir(), "data"), &keptMeasurer{}, Limits{})
+}
+
+func rigOn(t testing.TB, dir string, m *keptMeasurer, limits Limits) *rig {
+	t.Helper()
+	st, err := store.Open(context.Background(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	s, err := New(ctx, Config{
+		Store: st, Measurer: m, Program: "test", Limits: limits,
+		Card: func(w io.Writer, kind, paper, format string) error {
+			_, err := fmt.Fprintf(w, "%s %s %s", kind, paper, format)
+			return err
+		},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &rig{t: t, store: st, measurer: m, server: s, http: httptest.NewServer(s.Handler()), who: "Ada"}
+	var once sync.Once
+	r.stop = func() {
+		once.Do(func() {
+			cancel()
+			s.Close()
+			r.http.CloseClientConnections()
+			r.http.Close()
+			st.Close()
+		})
+	}
+	t.Cleanup(r.stop)
+	return r
+}
+
+// do sends a request as a page of the service would, and gives status and body.
+func (r *rig) do(method, path string, body io.Reader, header ...string) (int, string) {
+	r.t.Helper()
+	q, err := http.NewRequest(method, r.http.URL+path, body)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	q.Header.Set("Sec-Fetch-Site", "same-origin")
+	q.Header.Set("Origin", r.http.URL)
+	q.Header.Set(ownHeader, "1")
+	q.Header.Set("Content-Type", "application/json")
+	if r.who != "" {
+		q.AddCookie(&http.Cookie{Name: whoCookie, Value: r.who})
+	}
+	for i := 0; i+1 < len(header); i += 2 {
+		if header[i+1] == "" {
+			q.Header.Del(header[i])
+			continue
+		}
+		q.Header.Set(header[i], header[i+1])
+	}
+	if h := q.Header.Get("Host"); h != "" {
+		q.Host = h
+	}
+	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	a, err := client.Do(q)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	defer a.Body.Close()
+	data, err := io.ReadAll(a.Body)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return a.StatusCode, string(data)
+}
+
+// post sends JSON, wants a status, and reads the answer into into.
+func (r *rig) post(path, body string, status int, into any, header ...string) {
+	r.t.Helper()
+	got, text := r.do(http.MethodPost, path, strings.NewReader(body), header...)
+	r.check("POST "+path, got, status, text, into)
+}
+
+func (r *rig) get(path string, status int, into any) string {
+	r.t.Helper()
+	got, text := r.do(http.MethodGet, path, nil)
+	r.check("GET "+path, got, status, text, into)
+	return text
+}
+
+func (r *rig) check(what string, got, want int, text string, into any) {
+	r.t.Helper()
+	if got != want {
+		r.t.Fatalf("%s: status %d, want %d: %.400s", what, got, want, text)
+	}
+	if into != nil {
+		if err := json.Unmarshal([]byte(text), into); err != nil {
+			r.t.Fatalf("%s: %v in %.200s", what, err, text)
+		}
+	}
+}
+
+// block makes a block, and gives its id.
+func (r *rig) block() int64 {
+	r.t.Helper()
+	var b blockView
+	r.post("/api/blocks", `{"name":"South slope","rows":12,"vines_per_row":40,"training_form":"four-cane@1"}`, http.StatusCreated, &b)
+	return b.ID
+}
+
+// send uploads bytes as the photo of row 4, vine 7.
+func (r *rig) send(block int64, data []byte, status int, header ...string) photoState {
+	r.t.Helper()
+	got, text := r.sendRaw(block, data, header...)
+	var st photoState
+	r.check("upload", got, status, text, &st)
+	return st
+}
+
+func (r *rig) sendRaw(block int64, data []byte, header ...string) (int, string) {
+	r.t.Helper()
+	const edge = "edgeofparts"
+	body := "--" + edge + "\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"IMG_1.jpg\"\r\nContent-Type: image/jpeg\r\n\r\n" + string(data) + "\r\n--" + edge + "--\r\n"
+	return r.do(http.MethodPost, fmt.Sprintf("/api/blocks/%d/rows/4/vines/7/photos", block), strings.NewReader(body),
+		append([]string{"Content-Type", "multipart/form-data; boundary=" + edge}, header...)...)
+}
+
+// measured waits until a photo isn't on its way any more.
+func (r *rig) measured(photo int64) photoState {
+	r.t.Helper()
+	deadline := time.Now().Add(20 * time.Second)
+	for {
+		var st photoState
+		r.get(fmt.Sprintf("/api/photos/%d", photo), http.StatusOK, &st)
+		if st.State != stateWaiting && st.State != stateMeasuring {
+			return st
+		}
+		if time.Now().After(deadline) {
+			r.t.Fatalf("photo %d is still %s", photo, st.State)
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+}
+
+// view makes a block with a measured photo and gives its measurement.
+func (r *rig) view() measurementView {
+	r.t.Helper()
+	st := r.measured(r.send(r.block(), vineJPEG, http.StatusCreated).ID)
+	var v measurementView
+	r.get(fmt.Sprintf("/api/measurements/%d", st.Measurement), http.StatusOK, &v)
+	return v
+}

@@ -1,0 +1,301 @@
+package api
+
+import (
+	"bytes"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"nodespan/assess"
+	"nodespan/assess/store"
+	"nodespan/web"
+)
+
+// listed is how many waiting photos the start page lists.
+const listed = 12
+
+func photoPath(id int64) string { return "/photos/" + strconv.FormatInt(id, 10) }
+
+func vinePath(v store.Vine) string {
+	return fmt.Sprintf("/blocks/%d/%d/%d", v.BlockID, v.Row, v.Number)
+}
+
+func (s *Server) language(c echo.Context) string {
+	return s.pages.Language(c.Request().Header.Get("Accept-Language"))
+}
+
+// say gives a text in the language of the request.
+func (s *Server) say(c echo.Context, key string, args ...any) string {
+	return s.pages.Text(s.language(c), key, args...)
+}
+
+func (s *Server) frame(c echo.Context, title string, args ...any) web.Frame {
+	return web.Frame{Language: s.language(c), Title: s.say(c, title, args...), Who: who(c), Notice: s.notice}
+}
+
+// render writes a page, whole or not at all.
+func (s *Server) render(c echo.Context, status int, page string, model any) error {
+	var out bytes.Buffer
+	if err := s.pages.Render(&out, s.language(c), page, model); err != nil {
+		return err
+	}
+	return c.HTMLBlob(status, out.Bytes())
+}
+
+// day writes a time as people read it.
+func day(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Local().Format("2 Jan 2006, 15:04")
+}
+
+func (s *Server) where(c echo.Context, b store.Block, v store.Vine) string {
+	return s.say(c, "where", "block", b.Name, "row", v.Row, "vine", v.Number)
+}
+
+func formTitle(id string) string {
+	f, err := assess.FormByName(id)
+	if err != nil {
+		return id
+	}
+	return f.Title
+}
+
+func (s *Server) homePage(c echo.Context) error {
+	ctx := c.Request().Context()
+	blocks, err := s.store.Blocks(ctx)
+	if err != nil {
+		return err
+	}
+	p := web.HomePage{Frame: s.frame(c, "home.title")}
+	names := map[int64]store.Block{}
+	for _, b := range blocks {
+		names[b.ID] = b
+		vines, err := s.store.VineStates(ctx, b.ID)
+		if err != nil {
+			return err
+		}
+		l := web.BlockLine{ID: b.ID, Name: b.Name, Form: formTitle(b.TrainingForm), Rows: b.Rows, VinesPerRow: b.VinesPerRow}
+		l.Recorded, l.Waits, l.Decided = count(vines)
+		p.Blocks = append(p.Blocks, l)
+	}
+	waiting, n, err := s.store.Waiting(ctx, listed)
+	if err != nil {
+		return err
+	}
+	p.More = n - len(waiting)
+	for _, w := range waiting {
+		v, err := s.store.Vine(ctx, w.VineID)
+		if err != nil {
+			return err
+		}
+		m, err := s.store.LatestMeasurement(ctx, w.ID)
+		if err != nil {
+			return err
+		}
+		p.Waiting = append(p.Waiting, web.WaitingLine{
+			Photo: w.ID, Where: s.where(c, names[v.BlockID], v), When: day(w.ReceivedAt), From: w.ReceivedBy, Canes: len(m.Seen.Canes),
+		})
+	}
+	return s.render(c, http.StatusOK, "home", p)
+}
+
+func count(vines []store.VineState) (recorded, waits, decided int) {
+	for _, v := range vines {
+		if v.Photos > 0 {
+			recorded++
+		}
+		if v.Waiting > 0 {
+			waits++
+		}
+		if v.Chosen {
+			decided++
+		}
+	}
+	return
+}
+
+// goToVine takes block, row and vine as typed into a form to the vine's page.
+func (s *Server) goToVine(c echo.Context) error {
+	to := "/blocks/" + url.PathEscape(c.QueryParam("block")) + "/" + url.PathEscape(c.QueryParam("row")) + "/" + url.PathEscape(c.QueryParam("vine"))
+	return c.Redirect(http.StatusSeeOther, to)
+}
+
+func (s *Server) newBlockPage(c echo.Context) error {
+	p := web.NewBlockPage{Frame: s.frame(c, "newblock.title")}
+	p.Script, p.Back = "newblock", &web.Link{Text: s.say(c, "home.title"), To: "/"}
+	for _, f := range assess.Forms() {
+		p.Forms = append(p.Forms, web.FormOption{ID: f.ID(), Title: f.Title, Source: f.Source, Default: f.ID() == assess.DefaultForm().ID()})
+	}
+	return s.render(c, http.StatusOK, "newblock", p)
+}
+
+func ruleLines(rs assess.RuleSet) []web.RuleLine {
+	var out []web.RuleLine
+	for _, t := range []assess.Threshold{rs.Weak, rs.ShortNoded, rs.OverVigorous, rs.LongNoded, rs.CutBeyond, rs.NearHead} {
+		out = append(out, web.RuleLine{Limit: t.String(), Meaning: t.Meaning, Source: t.Source})
+	}
+	return out
+}
+
+func (s *Server) blockPage(c echo.Context) error {
+	b, err := s.blockAt(c)
+	if err != nil {
+		return err
+	}
+	states, err := s.store.VineStates(c.Request().Context(), b.ID)
+	if err != nil {
+		return err
+	}
+	rules, err := rulesOf(b)
+	if err != nil {
+		return err
+	}
+	p := web.BlockPage{
+		Frame: s.frame(c, "block.title", "block", b.Name), ID: b.ID, Name: b.Name, Form: formTitle(b.TrainingForm),
+		RuleSet: b.RuleSet, Rules: ruleLines(rules), Rows: b.Rows, VinesPerRow: b.VinesPerRow,
+	}
+	p.Back = &web.Link{Text: s.say(c, "home.title"), To: "/"}
+	p.Recorded, p.Waits, p.Done = count(states)
+	there := map[[2]int]store.VineState{}
+	for _, v := range states {
+		there[[2]int{v.Row, v.Number}] = v
+		if n := len(p.Others); n == 0 || p.Others[n-1].Row != v.Row {
+			p.Others = append(p.Others, web.RowLine{Row: v.Row})
+		}
+		l := &p.Others[len(p.Others)-1]
+		l.Vines++
+		if v.Waiting > 0 {
+			l.Waits++
+		}
+	}
+	p.Row = 1
+	if len(p.Others) > 0 {
+		p.Row = p.Others[0].Row
+	}
+	if n, err := strconv.Atoi(c.QueryParam("row")); err == nil && n >= 1 && n <= b.Rows {
+		p.Row = n
+	}
+	p.Previous = p.Row - 1
+	if p.Row < b.Rows {
+		p.Next = p.Row + 1
+	}
+	for n := 1; n <= b.VinesPerRow; n++ {
+		v := there[[2]int{p.Row, n}]
+		state := "none"
+		switch {
+		case v.Chosen:
+			state = "chosen"
+		case v.Waiting > 0:
+			state = "waits"
+		case v.Ruled > 0:
+			state = "ruled"
+		case v.Photos > 0:
+			state = "photo"
+		}
+		p.Vines = append(p.Vines, web.VineCell{
+			Number: n, State: state, Words: s.say(c, "vine.state."+state), To: vinePath(store.Vine{BlockID: b.ID, Row: p.Row, Number: n}),
+		})
+	}
+	return s.render(c, http.StatusOK, "block", p)
+}
+
+func (s *Server) addPhotoPage(c echo.Context) error {
+	b, v, err := s.vineAt(c)
+	if err != nil {
+		return err
+	}
+	now := time.Now()
+	p := web.AddPhotoPage{
+		Frame: s.frame(c, "addphoto.title"), Where: s.where(c, b, v), LimitMB: s.limits.UploadBytes >> 20,
+		Upload: fmt.Sprintf("/api/blocks/%d/rows/%d/vines/%d/photos", b.ID, v.Row, v.Number),
+		Winter: store.WinterOf(now, b.Southern),
+	}
+	p.Script, p.Back = "addphoto", &web.Link{Text: s.where(c, b, v), To: vinePath(v)}
+	for i := range 4 {
+		p.Winters = append(p.Winters, store.WinterOf(now.AddDate(-i, 0, 0), b.Southern))
+	}
+	return s.render(c, http.StatusOK, "addphoto", p)
+}
+
+func (s *Server) photoPage(c echo.Context) error {
+	ph, err := s.photoAt(c)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	g, err := s.sightingOf(ctx, ph)
+	if err != nil {
+		return err
+	}
+	st, err := s.photoState(ctx, ph)
+	if err != nil {
+		return err
+	}
+	p := web.PhotoPage{
+		Frame: s.frame(c, "photo.title"), Where: s.where(c, g.block, g.vine), ID: ph.ID, State: st.State, Message: st.Message,
+		Measurement: st.Measurement, Picture: photoPath(ph.ID) + "/picture/medium.jpg", Full: photoPath(ph.ID) + "/picture/full.jpg",
+		AddPhoto: vinePath(g.vine) + "/photo", Vine: vinePath(g.vine), Winter: ph.Winter, Received: day(ph.ReceivedAt), By: ph.ReceivedBy,
+	}
+	p.Back = &web.Link{Text: p.Where, To: p.Vine}
+	page := "progress"
+	switch st.State {
+	case stateMeasured:
+		page = "rule"
+	case stateRefused:
+		page = "refused"
+		p.Advice = g.measurement.Seen.Advice
+		if len(p.Advice) == 0 {
+			p.Advice = assess.Advise(g.measurement.Seen.Reasons)
+		}
+		p.WidthPx, p.HeightPx = g.measurement.Seen.WidthPx, g.measurement.Seen.HeightPx
+	}
+	p.Script = page
+	return s.render(c, http.StatusOK, page, p)
+}
+
+func (s *Server) choicePage(c echo.Context) error {
+	ph, err := s.photoAt(c)
+	if err != nil {
+		return err
+	}
+	g, err := s.sightingOf(c.Request().Context(), ph)
+	if err != nil {
+		return err
+	}
+	if g.measurement == nil || len(g.confirmed) == 0 {
+		return c.Redirect(http.StatusSeeOther, photoPath(ph.ID))
+	}
+	p := web.ChoicePage{
+		Frame: s.frame(c, "choice.title"), Where: s.where(c, g.block, g.vine), Measurement: g.measurement.ID,
+		Photo: photoPath(ph.ID), Vine: vinePath(g.vine), Cautions: cautions(),
+	}
+	p.Script, p.Back = "choice", &web.Link{Text: p.Where, To: p.Vine}
+	return s.render(c, http.StatusOK, "choice", p)
+}
+
+func cautions() []web.Caution {
+	var out []web.Caution
+	for _, k := range assess.Cautions() {
+		out = append(out, web.Caution{Text: k.Text, Source: k.Source})
+	}
+	return out
+}
+
+func (s *Server) cardPage(c echo.Context) error {
+	p := web.CardPage{Frame: s.frame(c, "card.title"), Here: s.card != nil, Kinds: []string{"checker", "bar"}}
+	p.Back = &web.Link{Text: s.say(c, "home.title"), To: "/"}
+	return s.render(c, http.StatusOK, "card", p)
+}
+
+func (s *Server) aboutPage(c echo.Context) error {
+	rs := assess.DefaultRuleSet()
+	p := web.AboutPage{Frame: s.frame(c, "about.title"), Program: s.program, Cautions: cautions(), Rules: ruleLines(rs), RuleSet: rs.ID()}
+	p.Back = &web.Link{Text: s.say(c, "home.title"), To: "/"}
+	return s.render(c, http.StatusOK, "about", p)
+}

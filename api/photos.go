@@ -1,0 +1,187 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"nodespan/assess"
+	"nodespan/assess/store"
+)
+
+// The states of a photo on its way.
+const (
+	stateWaiting   = "waiting"   // to be measured; Place tells how many come first
+	stateMeasuring = "measuring" // now
+	stateMeasured  = "measured"
+	stateRefused   = "refused"
+	stateFailed    = "failed" // could not be measured; Message says why
+)
+
+// photoState tells how far a photo is.
+type photoState struct {
+	ID          int64  `json:"id"`
+	State       string `json:"state"`
+	Place       int    `json:"place,omitempty"`
+	RunningMS   int64  `json:"running_ms,omitempty"`
+	UsualMS     int64  `json:"usual_ms,omitempty"`
+	Message     string `json:"message,omitempty"`
+	Measurement int64  `json:"measurement,omitempty"`
+	Page        string `json:"page"`
+	changed     <-chan struct{}
+}
+
+func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, error) {
+	out := photoState{ID: p.ID, Page: fmt.Sprintf("/photos/%d", p.ID)}
+	ask, _, _, err := s.store.LatestAsk(ctx, p.ID)
+	if err != nil {
+		return out, err
+	}
+	// First where it stands in the queue, then what is kept: a measurement that
+	// ends between the two looks is found by the second.
+	place, since, usual, changed := s.queue.place(ask.ID)
+	out.changed, out.UsualMS = changed, usual.Milliseconds()
+	_, failed, open, err := s.store.LatestAsk(ctx, p.ID)
+	if err != nil {
+		return out, err
+	}
+	switch {
+	case failed != nil:
+		out.State, out.Message = stateFailed, failed.Message
+	case open && place == 0:
+		out.State, out.RunningMS = stateMeasuring, time.Since(since).Milliseconds()
+	case open:
+		out.State, out.Place = stateWaiting, max(place, 0)
+	default:
+		m, err := s.store.LatestMeasurement(ctx, p.ID)
+		if err != nil {
+			return out, err
+		}
+		out.Measurement, out.State = m.ID, stateMeasured
+		if m.Seen.Outcome == assess.Refused {
+			out.State = stateRefused
+		}
+	}
+	return out, nil
+}
+
+func (s *Server) photoAt(c echo.Context) (store.Photo, error) {
+	n, err := id(c, "photo")
+	if err != nil {
+		return store.Photo{}, err
+	}
+	return s.store.Photo(c.Request().Context(), n)
+}
+
+func (s *Server) getPhoto(c echo.Context) error {
+	p, err := s.photoAt(c)
+	if err != nil {
+		return err
+	}
+	st, err := s.photoState(c.Request().Context(), p)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, st)
+}
+
+// heartbeat is how often a watcher hears something even when nothing changed:
+// the elapsed time goes on, and a dead connection is noticed.
+const heartbeat = time.Second
+
+// photoEvents sends a photo's state whenever it changes, as server-sent
+// events, until it is measured, refused or failed.
+func (s *Server) photoEvents(c echo.Context) error {
+	p, err := s.photoAt(c)
+	if err != nil {
+		return err
+	}
+	w := c.Response()
+	w.Header().Set("Content-Type", "text/event-stream")
+	w.Header().Set("X-Accel-Buffering", "no")
+	ctx := c.Request().Context()
+	for {
+		st, err := s.photoState(ctx, p)
+		if err != nil {
+			return err
+		}
+		data, err := json.Marshal(st)
+		if err != nil {
+			return err
+		}
+		if _, err := fmt.Fprintf(w, "data: %s\n\n", data); err != nil {
+			return nil // the watcher went away
+		}
+		w.Flush()
+		if st.State != stateWaiting && st.State != stateMeasuring {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-st.changed:
+		case <-time.After(heartbeat):
+		}
+	}
+}
+
+// addMarks asks for a photo to be measured by two marks that a person tapped,
+// with the distance between them measured by hand.
+func (s *Server) addMarks(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	p, err := s.photoAt(c)
+	if err != nil {
+		return err
+	}
+	var in struct {
+		A          assess.Point `json:"a"`
+		B          assess.Point `json:"b"`
+		DistanceMM float64      `json:"distance_mm"`
+	}
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	if err := checkMarks(in.A, in.B, in.DistanceMM); err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	if s.queue.full() {
+		return assess.Errorf(codeBusy, "More photos wait to be measured than this machine can take. Try again in a moment.")
+	}
+	ask, err := s.store.AddAsk(ctx, p.ID, assess.Ask{Marks: &assess.Marks{A: in.A, B: in.B, DistanceMM: in.DistanceMM}}, name)
+	if err != nil {
+		return err
+	}
+	s.queue.add(ask)
+	st, err := s.photoState(ctx, p)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusAccepted, st)
+}
+
+// The marks must be far enough apart that a slip of a finger doesn't spoil the
+// scale, and their distance one that fits into a photo of one vine.
+const (
+	leastMarksPx = 40
+	leastMarksMM = 50
+	mostMarksMM  = 3000
+)
+
+func checkMarks(a, b assess.Point, mm float64) error {
+	dx, dy := a[0]-b[0], a[1]-b[1]
+	switch {
+	case !(dx*dx+dy*dy >= leastMarksPx*leastMarksPx):
+		return assess.Errorf(assess.EInvalid, "The two marks lie too close together. Choose two points that are further apart.")
+	case !(mm >= leastMarksMM && mm <= mostMarksMM):
+		return assess.Errorf(assess.EInvalid, "The distance between the marks must be %d to %d mm. Measure it again.", leastMarksMM, mostMarksMM)
+	}
+	return nil
+}

@@ -1,0 +1,247 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"slices"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"nodespan/assess"
+	"nodespan/assess/store"
+)
+
+// measurementView is what the page to rule on needs.
+type measurementView struct {
+	ID        int64                  `json:"id"`
+	Photo     int64                  `json:"photo"`
+	Seq       int                    `json:"seq"` // number of the last ruling; goes back with the next ones
+	Seen      *assess.Measurement    `json:"seen"`
+	Rulings   []assess.Ruling        `json:"rulings"`
+	Confirmed []assess.ConfirmedCane `json:"confirmed"`
+	Findings  []assess.Finding       `json:"findings"` // what a person can say
+	Medium    string                 `json:"medium"`   // picture addresses
+	Full      string                 `json:"full"`
+	Who       string                 `json:"who"`
+	Vine      string                 `json:"vine"`   // addresses
+	Choice    string                 `json:"choice"` //
+}
+
+func viewMeasurement(g *sighting, name string) measurementView {
+	seen := *g.measurement.Seen
+	seen.Canes = slices.Clone(seen.Canes)
+	for i := range seen.Canes {
+		seen.Canes[i].Profile = nil
+	}
+	photo := photoPath(g.photo.ID)
+	return measurementView{
+		ID: g.measurement.ID, Photo: g.photo.ID, Seq: len(g.rulings), Seen: &seen,
+		Rulings: viewRulings(g.rulings), Confirmed: withoutProfiles(g.confirmed), Findings: assess.Findings(),
+		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg", Who: name,
+		Vine: vinePath(g.vine), Choice: photo + "/choice",
+	}
+}
+
+func viewRulings(rs []assess.Ruling) []assess.Ruling {
+	out := slices.Clone(rs)
+	if out == nil {
+		out = []assess.Ruling{}
+	}
+	for i := range out {
+		if out[i].Missed != nil {
+			c := *out[i].Missed
+			c.Profile = nil
+			out[i].Missed = &c
+		}
+	}
+	return out
+}
+
+// conflictView is what a person sees who saved second.
+func conflictView(c *store.Conflict) any {
+	if c.Choice != nil {
+		return map[string]any{"seq": c.Choice.Seq, "who": c.Choice.Who, "when": c.Choice.At, "choice": c.Choice.Payload}
+	}
+	rs, err := readRulings(c.Rulings)
+	if err != nil {
+		return nil
+	}
+	return map[string]any{"seq": len(rs), "rulings": viewRulings(rs)}
+}
+
+func (s *Server) measurementAt(c echo.Context) (*sighting, error) {
+	n, err := id(c, "measurement")
+	if err != nil {
+		return nil, err
+	}
+	return s.sightingByMeasurement(c.Request().Context(), n)
+}
+
+func (s *Server) getMeasurement(c echo.Context) error {
+	g, err := s.measurementAt(c)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, viewMeasurement(g, who(c)))
+}
+
+// rulingIn is a ruling as a page sends it. What the program had said, who
+// rules and when are the service's to fill in; a missed cane is named by the
+// trace that the service kept.
+type rulingIn struct {
+	Cane       int            `json:"cane"`
+	Said       assess.Said    `json:"said"`
+	Kind       assess.Kind    `json:"kind"`
+	Finding    assess.Finding `json:"finding"`
+	Nodes      []assess.Node  `json:"nodes"`
+	DiameterMM float64        `json:"diameter_mm_by_hand"`
+	Trace      int64          `json:"trace"`
+	Note       string         `json:"note"`
+}
+
+// ruling makes of it what assess can judge, and validates it.
+func (s *Server) ruling(ctx context.Context, g *sighting, earlier []assess.Ruling, in rulingIn, name string, now time.Time) (assess.Ruling, error) {
+	var r assess.Ruling
+	m := g.measurement
+	if in.Trace != 0 {
+		c, err := s.store.Trace(ctx, m.ID, in.Trace)
+		if err != nil {
+			return r, err
+		}
+		r = assess.NewMissed(m.Seen, earlier, c)
+		r.Cane, r.Missed.ID = c.ID, c.ID
+	} else {
+		var err error
+		if r, err = assess.NewRuling(m.Seen, earlier, in.Cane, in.Said); err != nil {
+			return r, err
+		}
+	}
+	r.Kind, r.Finding, r.Nodes, r.DiameterMM, r.Note = in.Kind, in.Finding, in.Nodes, in.DiameterMM, in.Note
+	r.Who, r.When = name, now
+	return r, r.Validate(m.Seen, earlier)
+}
+
+// previewRuling tells what a cane would be with a ruling that isn't kept: the
+// nodes' new internodes, diameters and finding.
+func (s *Server) previewRuling(c echo.Context) error {
+	g, err := s.measurementAt(c)
+	if err != nil {
+		return err
+	}
+	var in rulingIn
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	name := who(c)
+	if name == "" {
+		name = "?"
+	}
+	now := time.Now()
+	if n := len(g.rulings); n > 0 && now.Before(g.rulings[n-1].When) {
+		now = g.rulings[n-1].When
+	}
+	r, err := s.ruling(c.Request().Context(), g, g.rulings, in, name, now)
+	if err != nil {
+		return err
+	}
+	all := assess.Confirm(g.measurement.Seen, append(slices.Clone(g.rulings), r), g.rules)
+	i := slices.IndexFunc(all, func(cc assess.ConfirmedCane) bool { return cc.Cane.ID == r.Cane })
+	if i < 0 {
+		return c.JSON(http.StatusOK, map[string]any{"cane": nil})
+	}
+	all[i].Cane.Profile = nil
+	return c.JSON(http.StatusOK, map[string]any{"cane": all[i].Cane, "kind": all[i].Kind})
+}
+
+// addRulings keeps what a person said, all of it or nothing.
+func (s *Server) addRulings(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	g, err := s.measurementAt(c)
+	if err != nil {
+		return err
+	}
+	var in struct {
+		After   int        `json:"after"` // number of the last ruling that the person had seen
+		Rulings []rulingIn `json:"rulings"`
+	}
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	// Validated against what the person had seen; what came later is for the
+	// version check to find.
+	earlier := slices.Clone(g.rulings[:min(max(in.After, 0), len(g.rulings))])
+	now := time.Now()
+	var add []store.NewRuling
+	for _, ri := range in.Rulings {
+		r, err := s.ruling(ctx, g, earlier, ri, name, now)
+		if err != nil {
+			return err
+		}
+		earlier = append(earlier, r)
+		// Who and when stand in the row, which is the authority for both; left
+		// out here so that a second sending is the same to the byte.
+		r.Who, r.When = "", time.Time{}
+		payload, err := json.Marshal(r)
+		if err != nil {
+			return err
+		}
+		said, err := json.Marshal(r.Seen)
+		if err != nil {
+			return err
+		}
+		add = append(add, store.NewRuling{Cane: r.Cane, Kind: string(r.Said), Payload: payload, Said: said})
+	}
+	if _, err := s.store.AddRulings(ctx, g.measurement.ID, in.After, name, c.Request().Header.Get("Idempotency-Key"), add); err != nil {
+		return err
+	}
+	if g, err = s.gather(ctx, g.photo, g.measurement); err != nil {
+		return err
+	}
+	return c.JSON(http.StatusCreated, viewMeasurement(g, name))
+}
+
+// guide traces a cane that was missed, from the base and tip that a person
+// tapped. The trace is kept; it counts only when a ruling adds it.
+func (s *Server) guide(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	g, err := s.measurementAt(c)
+	if err != nil {
+		return err
+	}
+	var in struct {
+		Base assess.Point `json:"base"`
+		Tip  assess.Point `json:"tip"`
+	}
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	data, err := s.store.PhotoBytes(g.photo.SHA256)
+	if err != nil {
+		return err
+	}
+	if err := s.takeDecoder(ctx); err != nil {
+		return err
+	}
+	defer s.giveDecoder()
+	cane, err := s.measurer.Guide(ctx, data, g.measurement.Seen, in.Base, in.Tip)
+	if err != nil {
+		return err
+	}
+	assess.JudgeCane(cane, g.rules)
+	trace, kept, err := s.store.AddTrace(ctx, g.measurement.ID, *cane, s.program, name)
+	if err != nil {
+		return err
+	}
+	kept.Profile = nil
+	return c.JSON(http.StatusCreated, map[string]any{"trace": trace, "cane": kept})
+}

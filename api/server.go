@@ -1,0 +1,200 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"io"
+	"log/slog"
+	"net/http"
+	"runtime"
+	"sync"
+	"time"
+
+	"github.com/labstack/echo/v4"
+	"github.com/labstack/echo/v4/middleware"
+
+	"nodespan/assess"
+	"nodespan/assess/store"
+	"nodespan/web"
+)
+
+// Limits are the bounds that protect the machine. A zero field takes its
+// default.
+type Limits struct {
+	// UploadBytes is the largest photo. Default 40 MiB. Larger lets one upload
+	// hold more memory; smaller refuses photos of good phones.
+	UploadBytes int64
+	// Pixels is width times height of the largest photo. Default 64 million,
+	// so that 48 megapixels fit. Larger lets a small file claim gigabytes.
+	Pixels int
+	// Workers measure photos at the same time. Default one less than there are
+	// processors, at least one. More is faster until memory is short: a
+	// measurement holds about 40 bytes a pixel.
+	Workers int
+	// Queue is how many photos may wait to be measured. Default 500. Beyond
+	// it an upload is told to come back later; its photo isn't kept.
+	Queue int
+	// Decoders decode photos for checking and for smaller copies at the same
+	// time. Default 2; each holds about 8 bytes a pixel.
+	Decoders int
+}
+
+func (l Limits) withDefaults() Limits {
+	set := func(v *int, d int) {
+		if *v <= 0 {
+			*v = d
+		}
+	}
+	if l.UploadBytes <= 0 {
+		l.UploadBytes = 40 << 20
+	}
+	set(&l.Pixels, 64_000_000)
+	set(&l.Workers, max(1, runtime.NumCPU()-1))
+	set(&l.Queue, 500)
+	set(&l.Decoders, 2)
+	return l
+}
+
+// Config is what a Server is made of. Store and Measurer are needed, the rest
+// has defaults.
+type Config struct {
+	Store    *store.Store
+	Measurer assess.Measurer
+	// Program names the version that measures, for the record.
+	Program string
+	// Card writes the printable reference: kind "checker" or "bar", paper "a4"
+	// or "letter", format "pdf" or "svg". Without it the page says that it
+	// can't be had here.
+	Card func(w io.Writer, kind, paper, format string) error
+	// Notice stands on every page, for a demonstration.
+	Notice string
+	Limits Limits
+	Log    *slog.Logger
+}
+
+// Server is the service. Make it with New, serve its Handler, and Close it.
+type Server struct {
+	store    *store.Store
+	measurer assess.Measurer
+	program  string
+	card     func(w io.Writer, kind, paper, format string) error
+	notice   string
+	limits   Limits
+	log      *slog.Logger
+	pages    *web.Pages
+	echo     *echo.Echo
+	queue    *queue
+	decoders chan struct{}
+	previews sync.Map // of *sync.Mutex by name: one maker for each copy
+}
+
+// New makes the service and starts measuring what waits, which also is what
+// was kept but not measured when the program last ended. ctx ends the
+// measuring; Close waits for it.
+func New(ctx context.Context, c Config) (*Server, error) {
+	pages, err := web.Load()
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{
+		store: c.Store, measurer: c.Measurer, program: c.Program, card: c.Card,
+		notice: c.Notice, limits: c.Limits.withDefaults(), log: c.Log, pages: pages,
+	}
+	if s.log == nil {
+		s.log = slog.New(slog.DiscardHandler)
+	}
+	if n, err := s.store.Sweep(); err != nil {
+		return nil, err
+	} else if n > 0 {
+		s.log.Warn("removed half-written photos that an earlier stop left behind", "files", n)
+	}
+	s.decoders = make(chan struct{}, s.limits.Decoders)
+	s.queue = newQueue(s)
+	if err := s.queue.start(ctx, s.limits.Workers); err != nil {
+		return nil, err
+	}
+	s.echo = s.routes()
+	return s, nil
+}
+
+// Handler serves pages and API.
+func (s *Server) Handler() http.Handler { return s.echo }
+
+// Close waits until no measurement runs any more; end New's context first. A
+// measurement that was cut off is made anew at the next start.
+func (s *Server) Close() { s.queue.wait() }
+
+func (s *Server) routes() *echo.Echo {
+	e := echo.New()
+	e.HideBanner, e.HidePort = true, true
+	e.HTTPErrorHandler = s.writeError
+	e.JSONSerializer = strictJSON{}
+	e.Use(middleware.RecoverWithConfig(middleware.RecoverConfig{
+		LogErrorFunc: func(c echo.Context, err error, stack []byte) error {
+			s.log.Error("a handler panicked", "path", c.Path(), "error", err, "stack", string(stack))
+			return err
+		},
+	}))
+	e.Use(s.protect)
+
+	e.GET("/", s.homePage)
+	e.GET("/go", s.goToVine)
+	e.GET("/blocks/new", s.newBlockPage)
+	e.GET("/blocks/:block", s.blockPage)
+	e.GET("/blocks/:block/:row/:vine", s.vinePage)
+	e.GET("/blocks/:block/:row/:vine/photo", s.addPhotoPage)
+	e.GET("/photos/:photo", s.photoPage)
+	e.GET("/photos/:photo/choice", s.choicePage)
+	e.GET("/photos/:photo/picture/:size", s.picture)
+	e.GET("/card", s.cardPage)
+	e.GET("/card/:name", s.cardFile)
+	e.GET("/about", s.aboutPage)
+	e.GET("/healthz", s.health)
+	e.GET("/text/:language", s.text)
+	e.GET("/static/*", s.static())
+
+	a := e.Group("/api")
+	a.GET("/blocks", s.listBlocks)
+	a.POST("/blocks", s.addBlock)
+	a.GET("/blocks/:block", s.getBlock)
+	a.GET("/blocks/:block/rows/:row/vines/:vine", s.getVine)
+	a.POST("/blocks/:block/rows/:row/vines/:vine/photos", s.upload)
+	a.GET("/photos/:photo", s.getPhoto)
+	a.GET("/photos/:photo/events", s.photoEvents)
+	a.POST("/photos/:photo/marks", s.addMarks)
+	a.GET("/measurements/:measurement", s.getMeasurement)
+	a.POST("/measurements/:measurement/preview", s.previewRuling)
+	a.POST("/measurements/:measurement/rulings", s.addRulings)
+	a.POST("/measurements/:measurement/guide", s.guide)
+	a.GET("/measurements/:measurement/choice", s.suggestChoice)
+	a.POST("/measurements/:measurement/choice/preview", s.previewChoice)
+	a.POST("/measurements/:measurement/choice", s.addChoice)
+	a.POST("/who", s.setWho)
+	return e
+}
+
+// strictJSON reads request bodies without letting a misspelt field pass
+// unnoticed: a correction that silently did nothing would be believed.
+type strictJSON struct{ echo.DefaultJSONSerializer }
+
+func (strictJSON) Deserialize(c echo.Context, into any) error {
+	d := json.NewDecoder(http.MaxBytesReader(c.Response(), c.Request().Body, largestJSON))
+	d.DisallowUnknownFields()
+	if err := d.Decode(into); err != nil {
+		return assess.Errorf(assess.EInvalid, "The request can't be read. Load the page anew and try again: %w", err)
+	}
+	return nil
+}
+
+// largestJSON bounds a JSON request: a ruling on a cane of a hundred nodes has
+// about 10 kB.
+const largestJSON = 4 << 20
+
+func (s *Server) health(c echo.Context) error {
+	ctx, cancel := context.WithTimeout(c.Request().Context(), 2*time.Second)
+	defer cancel()
+	if err := s.store.Ping(ctx); err != nil {
+		return err
+	}
+	return c.String(http.StatusOK, "ok\n")
+}

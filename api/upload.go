@@ -1,0 +1,220 @@
+package api
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"image"
+	_ "image/jpeg" // the formats that photos come in
+	_ "image/png"
+	"io"
+	"net/http"
+	"path/filepath"
+	"strings"
+	"time"
+	"unicode"
+
+	"github.com/disintegration/imaging"
+	"github.com/labstack/echo/v4"
+	"github.com/rwcarlsen/goexif/exif"
+	_ "golang.org/x/image/webp"
+
+	"nodespan/assess"
+	"nodespan/assess/store"
+)
+
+// slack is what a multipart form has beside the photo, in bytes.
+const slack = 64 << 10
+
+// upload takes one photo of a vine: a multipart form with "photo" and, if it
+// isn't the present one, "winter". The header Idempotency-Key makes a second
+// sending harmless. The answer comes when the photo is safe on the disk;
+// measuring follows.
+func (s *Server) upload(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	b, v, err := s.vineAt(c)
+	if err != nil {
+		return err
+	}
+	if s.queue.full() {
+		return assess.Errorf(codeBusy, "More photos wait to be measured than this machine can take. Your photo was not kept: send it again in a moment.")
+	}
+	form, err := s.readUpload(c)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	kind, err := s.checkPhoto(ctx, form.photo)
+	if err != nil {
+		return err
+	}
+	taken := takenAt(form.photo)
+	winter := form.winter
+	if winter == "" {
+		day := taken
+		if day.IsZero() {
+			day = time.Now()
+		}
+		winter = store.WinterOf(day, b.Southern)
+	}
+	photo, fresh, err := s.store.AddPhoto(ctx, store.NewPhoto{
+		Data: form.photo, BlockID: b.ID, Row: v.Row, Number: v.Number, Winter: winter, Name: form.name,
+		ContentType: kind, TakenAt: taken, By: name, IdempotencyKey: c.Request().Header.Get("Idempotency-Key"),
+	})
+	if err != nil {
+		return err
+	}
+	if fresh {
+		ask, _, open, err := s.store.LatestAsk(ctx, photo.ID)
+		if err != nil {
+			return err
+		}
+		if open {
+			s.queue.add(ask)
+		}
+	}
+	state, err := s.photoState(ctx, photo)
+	if err != nil {
+		return err
+	}
+	status := http.StatusCreated
+	if !fresh {
+		status = http.StatusOK
+	}
+	return c.JSON(status, state)
+}
+
+type uploadForm struct {
+	photo        []byte
+	name, winter string
+}
+
+// readUpload reads the form part by part, so that nothing larger than the
+// limit is ever held or spooled.
+func (s *Server) readUpload(c echo.Context) (uploadForm, error) {
+	var f uploadForm
+	tooLarge := assess.Errorf(assess.ETooLarge, "The photo is larger than %d MB. Send a smaller one, or a JPEG instead of another kind.", s.limits.UploadBytes>>20)
+	r := c.Request()
+	if r.ContentLength > s.limits.UploadBytes+slack {
+		return f, tooLarge
+	}
+	r.Body = http.MaxBytesReader(c.Response(), r.Body, s.limits.UploadBytes+slack)
+	broken := func(err error) error {
+		var over *http.MaxBytesError
+		if errors.As(err, &over) {
+			return tooLarge
+		}
+		return assess.Errorf(assess.EInvalid, "The upload broke off or can't be read. Send the photo again: %w", err)
+	}
+	parts, err := r.MultipartReader()
+	if err != nil {
+		return f, broken(err)
+	}
+	for {
+		p, err := parts.NextPart()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return f, broken(err)
+		}
+		switch p.FormName() {
+		case "photo":
+			if f.photo, err = io.ReadAll(io.LimitReader(p, s.limits.UploadBytes+1)); err != nil {
+				return f, broken(err)
+			}
+			if int64(len(f.photo)) > s.limits.UploadBytes {
+				return f, tooLarge
+			}
+			f.name = plainName(p.FileName())
+		case "winter":
+			text, err := io.ReadAll(io.LimitReader(p, 32))
+			if err != nil {
+				return f, broken(err)
+			}
+			f.winter = strings.TrimSpace(string(text))
+			if err := store.CheckWinter(f.winter); f.winter != "" && err != nil {
+				return f, err
+			}
+		}
+	}
+	if len(f.photo) == 0 {
+		return f, assess.Errorf(assess.EInvalid, "The photo is empty. Take or choose it again.")
+	}
+	return f, nil
+}
+
+// plainName keeps of a file's name what can be shown and stored anywhere.
+func plainName(name string) string {
+	name = filepath.Base(strings.ReplaceAll(name, `\`, "/"))
+	name = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || !unicode.IsPrint(r) {
+			return -1
+		}
+		return r
+	}, name)
+	if r := []rune(name); len(r) > 120 {
+		name = string(r[len(r)-120:])
+	}
+	if name == "" || name == "." || name == "/" {
+		return "photo"
+	}
+	return name
+}
+
+var kinds = map[string]string{"jpeg": "image/jpeg", "png": "image/png", "webp": "image/webp"}
+
+// checkPhoto tells by content what a photo is, and decodes it once, so that
+// whoever sent a broken one hears it while still standing at the vine. It
+// returns the content type; EInvalid or ETooLarge otherwise.
+func (s *Server) checkPhoto(ctx context.Context, data []byte) (string, error) {
+	conf, format, err := image.DecodeConfig(bytes.NewReader(data))
+	kind, known := kinds[format]
+	if err != nil || !known {
+		return "", assess.Errorf(assess.EInvalid, "This file is no photo that can be read. Send a JPEG, PNG or WebP picture.")
+	}
+	if conf.Width < 1 || conf.Height < 1 || conf.Width > s.limits.Pixels/conf.Height {
+		return "", assess.Errorf(assess.ETooLarge, "The photo has %d x %d pixels, more than the %d million that can be measured. Send it at a smaller size.", conf.Width, conf.Height, s.limits.Pixels/1_000_000)
+	}
+	if err := s.takeDecoder(ctx); err != nil {
+		return "", err
+	}
+	defer s.giveDecoder()
+	if _, _, err := image.Decode(bytes.NewReader(data)); err != nil {
+		return "", assess.Errorf(assess.EInvalid, "The photo is damaged or not whole. Take it again, or send it again if it looks right on your device.")
+	}
+	return kind, nil
+}
+
+func (s *Server) takeDecoder(ctx context.Context) error {
+	select {
+	case s.decoders <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func (s *Server) giveDecoder() { <-s.decoders }
+
+// takenAt is when the camera says that the photo was taken; zero when it
+// doesn't, or says what can't be (a camera whose clock was never set).
+func takenAt(data []byte) time.Time {
+	x, err := exif.Decode(bytes.NewReader(data))
+	if err != nil {
+		return time.Time{}
+	}
+	t, err := x.DateTime()
+	if err != nil || t.Year() < 2000 || t.After(time.Now().AddDate(0, 0, 2)) {
+		return time.Time{}
+	}
+	return t
+}
+
+// decodeUpright decodes a photo that passed checkPhoto, turned upright.
+func decodeUpright(data []byte) (image.Image, error) {
+	return imaging.Decode(bytes.NewReader(data), imaging.AutoOrientation(true))
+}

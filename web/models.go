@@ -1,0 +1,201 @@
+package web
+
+// Frame is what every page has.
+type Frame struct {
+	Language string
+	Title    string
+	Who      string // "" as long as nobody said
+	Notice   string
+	Script   string // module of the page, "" for none
+	Back     *Link
+}
+
+// Link is a place to go to.
+type Link struct{ Text, To string }
+
+// ErrorPage tells what went wrong and what to do.
+type ErrorPage struct {
+	Frame
+	Status  int
+	Message string
+}
+
+// HomePage is the start: where to go, what waits.
+type HomePage struct {
+	Frame
+	Blocks  []BlockLine
+	Waiting []WaitingLine
+	More    int // that wait beyond those listed
+}
+
+// BlockLine is a block in a list.
+type BlockLine struct {
+	ID                       int64
+	Name, Form               string
+	Rows, VinesPerRow        int
+	Recorded, Waits, Decided int // vines with a photo, waiting for a ruling, with a choice
+}
+
+// WaitingLine is a photo that waits for a ruling.
+type WaitingLine struct {
+	Photo             int64
+	Where, When, From string
+	Canes             int
+}
+
+// NewBlockPage asks for a block.
+type NewBlockPage struct {
+	Frame
+	Forms []FormOption
+}
+
+// FormOption is a training form to choose.
+type FormOption struct {
+	ID, Title, Source string
+	Default           bool
+}
+
+// BlockPage shows one row of a block at a time.
+type BlockPage struct {
+	Frame
+	ID                    int64
+	Name, Form, RuleSet   string
+	Rules                 []RuleLine
+	Rows, VinesPerRow     int
+	Row, Previous, Next   int // Previous and Next are 0 at the ends
+	Vines                 []VineCell
+	Others                []RowLine // rows with something recorded
+	Recorded, Waits, Done int
+}
+
+// RuleLine is one limit of the block's rule set.
+type RuleLine struct{ Limit, Meaning, Source string }
+
+// RowLine is a row that has something recorded.
+type RowLine struct{ Row, Vines, Waits int }
+
+// VineCell is a vine in its row. State is "none", "photo", "waits", "ruled" or
+// "chosen".
+type VineCell struct {
+	Number int
+	State  string
+	Words  string
+	To     string
+}
+
+// VinePage is a vine's record.
+type VinePage struct {
+	Frame
+	Where           string
+	Block           Link
+	Previous, Next  *Link
+	AddPhoto        string
+	Winters         []WinterPart
+	Form            string
+	NothingRecorded bool
+}
+
+// WinterPart is one winter of a vine.
+type WinterPart struct {
+	Name   string
+	Photos []PhotoPart
+	Choice *ChoicePart
+}
+
+// PhotoPart is one photo of a winter.
+type PhotoPart struct {
+	ID                int64
+	To, Picture       string
+	Received, By      string
+	State             string // as in package api
+	StateWords        string
+	Canes             []CaneLine
+	Waiting           int    // canes that nobody ruled on
+	Rejected          int    // canes that a person said are none
+	ChoiceTo          string // "" as long as no cane is confirmed
+	RuleSet, Program  string
+	Measured          bool
+	ReferenceSentence string
+}
+
+// CaneLine is a confirmed cane.
+type CaneLine struct {
+	ID                           int
+	Finding, FindingWords        string
+	Diameter, Internode, Length  string
+	Nodes                        int
+	Said, Who, When, ProgramSaid string
+	Because                      []string
+	OldWood                      bool
+}
+
+// ChoicePart is a confirmed choice in words.
+type ChoicePart struct {
+	Who, When     string
+	Keep, Spurs   []string
+	Remove        []string
+	Ask, Notes    []string
+	Missing       []string
+	Buds          int
+	Changed       bool // otherwise than suggested
+	To            string
+	Form, RuleSet string
+}
+
+// AddPhotoPage takes a photo of a vine.
+type AddPhotoPage struct {
+	Frame
+	Where, Upload string
+	Winter        string
+	Winters       []string
+	LimitMB       int64
+}
+
+// PhotoPage is a photo in one of its states; its script does the rest.
+type PhotoPage struct {
+	Frame
+	Where       string
+	ID          int64
+	State       string
+	Message     string
+	Advice      []string
+	Measurement int64
+	Picture     string
+	Full        string
+	WidthPx     int
+	HeightPx    int
+	AddPhoto    string
+	Vine        string
+	Winter      string
+	Received    string
+	By          string
+}
+
+// ChoicePage is the choice for one vine.
+type ChoicePage struct {
+	Frame
+	Where       string
+	Measurement int64
+	Photo       string
+	Vine        string
+	Cautions    []Caution
+}
+
+// Caution is something to heed, with its source.
+type Caution struct{ Text, Source string }
+
+// CardPage offers the printable references.
+type CardPage struct {
+	Frame
+	Here  bool     // whether this service can draw them
+	Kinds []string // of references
+}
+
+// AboutPage tells what the numbers mean and what to heed.
+type AboutPage struct {
+	Frame
+	Program  string
+	Cautions []Caution
+	Rules    []RuleLine
+	RuleSet  string
+}

@@ -1,0 +1,1 @@
+import './who.js';

@@ -1,0 +1,176 @@
+// The choice for one vine: suggested from the confirmed canes, confirmed or
+// changed by a person. It is computed by the service at each change.
+import { get, post, key } from './net.js';
+import { t } from './text.js';
+import { Stage, svg, path, tag, tagPlace } from './stage.js';
+import { sample } from './canes.js';
+
+const $ = (id) => document.getElementById(id);
+const address = `/api/measurements/${$('choice').dataset.measurement}/choice`;
+let view = await get(address);
+let wishes = view.wishes || {};
+let buds = view.buds;
+let sendKey = key();
+const stage = new Stage($('stage'), { width: view.width_px, height: view.height_px, medium: view.medium, full: view.full });
+
+const place = (p) => (p.direction === 'either' ? p.wire : `${p.wire} ${p.direction}`);
+
+// fates lists what becomes of each cane: {id, fate, words, why, cut}.
+function fates() {
+  const list = [];
+  view.choice.keep.forEach((k, i) => {
+    if (k.cane) list.push({ id: k.cane, fate: 'keep', index: i, mark: t('choice.mark.keep', { place: place(k.place) }), why: k.why, cut: k.cut, second: k.second_best, words: t('choice.keep.line', { cane: k.cane, place: place(k.place), buds: k.buds, node: k.cut.after_node, cut: Math.round(k.cut.along_mm) }) });
+  });
+  for (const k of view.choice.spurs) list.push({ id: k.cane, fate: 'spur', mark: t('choice.mark.spur'), why: k.why, cut: k.cut, words: t('choice.spur.line', { cane: k.cane, buds: k.buds, node: k.cut.after_node, cut: Math.round(k.cut.along_mm) }) });
+  for (const k of view.choice.ask) list.push({ id: k.cane, fate: 'ask', mark: t('choice.mark.ask'), words: t('choice.ask.line', { cane: k.cane, why: k.why }) });
+  for (const k of view.choice.remove) list.push({ id: k.cane, fate: 'remove', mark: t('choice.mark.remove'), words: t('choice.remove.line', { cane: k.cane, why: k.why }) });
+  return list;
+}
+
+const caneOf = (id) => view.canes.find((c) => c.cane.id === id)?.cane;
+
+function draw() {
+  stage.layer.replaceChildren();
+  const taken = [];
+  const tags = [];
+  for (const f of fates()) {
+    const cane = caneOf(f.id);
+    if (!cane) continue;
+    const d = path(cane.centre_line_px);
+    stage.layer.append(svg('path', { class: 'case', d }), svg('path', { class: `cane ${f.fate}`, d }));
+    if (f.cut?.px) cutMark(cane, f.cut.px);
+    const words = `${f.id} ${f.mark}`;
+    const at = tagPlace(stage, cane.centre_line_px, words, taken);
+    if (at) tags.push(tag(stage, at, words));
+  }
+  stage.layer.append(...tags);
+}
+
+// cutMark draws a bar across the cane where it is to be cut.
+function cutMark(cane, [x, y]) {
+  const line = cane.centre_line_px;
+  let i = 1;
+  for (let k = 1; k < line.length; k++) if (Math.hypot(line[k][0] - x, line[k][1] - y) < Math.hypot(line[i][0] - x, line[i][1] - y)) i = k;
+  const [dx, dy] = [line[i][0] - line[i - 1][0], line[i][1] - line[i - 1][1]];
+  const l = Math.hypot(dx, dy) || 1;
+  const r = stage.px(12);
+  const d = `M${x - (dy / l) * r} ${y + (dx / l) * r}L${x + (dy / l) * r} ${y - (dx / l) * r}`;
+  stage.layer.append(svg('path', { class: 'cut', d }), svg('path', { class: 'cut over', d }));
+}
+
+function list(title, items, className) {
+  const box = document.createElement('section');
+  box.className = 'group';
+  box.append(Object.assign(document.createElement('h3'), { textContent: title }));
+  const ul = document.createElement('ul');
+  if (className) ul.className = className;
+  for (const i of items) ul.append(Object.assign(document.createElement('li'), { textContent: i }));
+  box.append(ul);
+  return box;
+}
+
+function fateBox(f) {
+  const box = Object.assign(document.createElement('div'), { className: 'fate' });
+  const line = svg('svg', { class: 'sample', viewBox: '0 0 56 16', width: 56, height: 16, 'aria-hidden': 'true' });
+  sample(line, f.fate);
+  const p = Object.assign(document.createElement('p'), { textContent: f.words });
+  p.prepend(line, ' ');
+  box.append(p);
+  if (f.why) box.append(Object.assign(document.createElement('p'), { className: 'small', textContent: f.why }));
+  if (f.second) box.append(Object.assign(document.createElement('p'), { className: 'small', textContent: t('choice.second', { cane: f.second }) }));
+  if (view.canes.find((c) => c.cane.id === f.id)?.kind === 'old_wood') return box;
+  const label = Object.assign(document.createElement('label'), { htmlFor: `fate-${f.id}`, textContent: `${t('choice.change')}: ${t('choice.fate', { cane: f.id })}`, className: 'small' });
+  const select = Object.assign(document.createElement('select'), { id: `fate-${f.id}` });
+  const option = (value, text) => select.append(Object.assign(document.createElement('option'), { value, textContent: text }));
+  option('', t('choice.fate.suggested'));
+  view.form.places.forEach((pl, i) => option(`lay ${i}`, t('choice.fate.lay', { place: place(pl) })));
+  option('never', t('choice.fate.never'));
+  const wished = Object.entries(wishes.keep || {}).find(([, cane]) => cane === f.id);
+  select.value = wished ? `lay ${wished[0]}` : (wishes.never || []).includes(f.id) ? 'never' : '';
+  select.addEventListener('change', () => change(f.id, select.value));
+  box.append(label, select);
+  return box;
+}
+
+function show() {
+  const c = view.choice;
+  $('form').textContent = view.form.title;
+  $('buds-field').hidden = !view.form.places.length;
+  if (!$('buds').options.length) {
+    for (let n = view.form.buds_per_cane_min; n <= view.form.buds_per_cane_max; n++) $('buds').append(new Option(n, n));
+  }
+  $('buds').value = buds;
+  $('unruled').hidden = view.unruled === 0;
+  $('unruled-text').textContent = t('choice.unruled', { n: view.unruled });
+  $('before').hidden = !view.by;
+  $('before').textContent = view.by ? t('choice.confirmedby', { who: view.by }) : '';
+  const groups = [];
+  const all = fates();
+  for (const [fate, title] of [['keep', 'choice.keep'], ['spur', 'choice.spurs'], ['ask', 'choice.ask'], ['remove', 'choice.remove']]) {
+    const of = all.filter((f) => f.fate === fate);
+    if (!of.length) continue;
+    const box = Object.assign(document.createElement('section'), { className: 'group' });
+    box.append(Object.assign(document.createElement('h3'), { textContent: t(title) }), ...of.map(fateBox));
+    groups.push(box);
+  }
+  if (c.missing.length) groups.unshift(list(t('choice.missing'), c.missing));
+  if (c.notes.length) groups.push(list(t('choice.notes'), c.notes));
+  $('fates').replaceChildren(...groups);
+  $('total').textContent = t('choice.total', { buds: c.buds });
+  $('changed').hidden = !Object.keys(wishes.keep || {}).length && !(wishes.never || []).length && buds === view.form.buds_per_cane;
+  draw();
+}
+
+async function change(id, value) {
+  const before = structuredClone(wishes);
+  const keep = Object.fromEntries(Object.entries(wishes.keep || {}).filter(([, cane]) => cane !== id));
+  const never = (wishes.never || []).filter((n) => n !== id);
+  if (value === 'never') never.push(id);
+  else if (value) keep[value.slice(4)] = id;
+  wishes = { keep, never };
+  if (!await ask()) { wishes = before; show(); }
+  document.getElementById(`fate-${id}`)?.focus();
+}
+
+async function ask() {
+  $('fault').textContent = '';
+  try {
+    view = await post(`${address}/preview`, { wishes, buds });
+    sendKey = key();
+    $('done').textContent = '';
+    show();
+    return true;
+  } catch (e) {
+    $('fault').textContent = e.message;
+    return false;
+  }
+}
+
+async function confirm(after) {
+  $('fault').textContent = '';
+  try {
+    const kept = await post(address, { wishes, buds, after }, sendKey);
+    view.seq = kept.seq;
+    view.by = '';
+    sendKey = key();
+    $('done').textContent = t('choice.confirmed', { who: kept.who });
+    $('after').hidden = false;
+    $('before').hidden = true;
+  } catch (e) {
+    if (e.code !== 'conflict' || !e.now) { $('fault').textContent = e.message; return; }
+    $('conflict-text').textContent = t('choice.conflict.text', { who: e.now.who });
+    $('conflict-theirs').onclick = () => location.reload();
+    $('conflict-mine').onclick = () => { $('conflict').close(); sendKey = key(); confirm(e.now.seq); };
+    $('conflict').showModal();
+  }
+}
+
+stage.onView = draw;
+$('buds').addEventListener('change', async () => {
+  const before = buds;
+  buds = Number($('buds').value);
+  if (!await ask()) { buds = before; show(); }
+});
+$('confirm').addEventListener('click', () => confirm(view.seq));
+show();
+stage.root.dataset.ready = 'yes';

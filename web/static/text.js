@@ -1,0 +1,27 @@
+// Texts of the page's language, from the same catalogue as the templates.
+const language = document.body.dataset.language || 'en';
+const answer = await fetch(`/text/${language}.json`);
+const texts = answer.ok ? await answer.json() : {};
+
+// t gives the text of a key, with {name} replaced by what values has.
+export function t(key, values = {}) {
+  let text = texts[key] ?? key;
+  for (const [name, value] of Object.entries(values)) text = text.replaceAll(`{${name}}`, String(value));
+  return text;
+}
+
+// number writes a number as the page's language does.
+export function number(value, decimals = 0) {
+  return value.toLocaleString(language, { minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: false });
+}
+
+// interval writes a measured value with its bounds, in mm.
+export function interval(q, decimals = 0) {
+  if (!q || !(q.high > 0)) return t('value.none');
+  return t('value.mm', { value: t('value.interval', { value: number(q.value, decimals), low: number(q.low, decimals), high: number(q.high, decimals) }) });
+}
+
+// day writes a time as the reader's machine does.
+export function day(when) {
+  return new Date(when).toLocaleString(language, { dateStyle: 'medium', timeStyle: 'short' });
+}
