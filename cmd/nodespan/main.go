@@ -35,6 +35,7 @@ var commands = []command{
 	{"measure", "measure photos, as a table or as JSON", runMeasure},
 	{"card", "print the scale card or the scale bar, true to size", runCard},
 	{"render", "make photos of vines of which everything is known", runRender},
+	{"truth", "measure photos with known truth and tell how well", runTruth},
 }
 
 func main() {

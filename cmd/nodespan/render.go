@@ -27,6 +27,8 @@ func runRender(ctx context.Context, args []string) int {
 	light := fs.String("light", "", "overcast, sun or dusk (default: drawn)")
 	fs.StringVar(&o.Reference, "reference", "", "card, bar, none, rotated, tilted or hidden (default: drawn)")
 	fs.StringVar(&o.Blur, "blur", "", "none, defocus or motion (default: drawn)")
+	fs.IntVar(&o.JPEGQuality, "quality", 0, "JPEG quality (default: drawn, 75 to 95)")
+	fs.Float64Var(&o.TruthStepMM, "truth-step", 6, "mm between points of a centre line in the truth")
 	fs.IntVar(&o.Canes, "canes", 0, "canes of the middle vine (default: drawn)")
 	fs.BoolVar(&o.Clean, "clean", false, "no noise, blur or distortion, camera square to the row")
 	rods := fs.String("rods", "", "with --kind rods: diameters in mm, such as 4,6,8,10,12,15")

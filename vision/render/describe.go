@@ -8,9 +8,6 @@ import (
 	"nodespan/vision/truth"
 )
 
-// everyMM is the distance between points of a centre line in the truth.
-const everyMM = 6.0
-
 // describe writes down what is known of a drawn scene.
 func describe(p Params, s *Scene, cam camera, c *canvas) *truth.Photo {
 	t := &truth.Photo{
@@ -50,14 +47,27 @@ func describe(p Params, s *Scene, cam camera, c *canvas) *truth.Photo {
 		}
 		t.Wires = append(t.Wires, e)
 	}
-	for _, w := range s.wood {
-		t.Wood = append(t.Wood, describeWood(w, cam))
+	for _, w := range s.wood { // wood wholly outside the frame is left out
+		if e := describeWood(w, cam); anyInFrame(e.PolylinePx, cam) {
+			t.Wood = append(t.Wood, e)
+		}
 	}
 	for _, g := range s.canes {
-		t.Canes = append(t.Canes, describeCane(g, cam, c))
+		if e := describeCane(g, cam, c, p.TruthStepMM); e.InFrameFraction > 0 {
+			t.Canes = append(t.Canes, e)
+		}
 	}
 	t.Reference = describeReference(p, cam, c)
 	return t
+}
+
+func anyInFrame(line [][2]float64, cam camera) bool {
+	for _, p := range line {
+		if cam.inFrame(p[0], p[1]) {
+			return true
+		}
+	}
+	return false
 }
 
 func wireHeight(s *Scene, x, nominal float64) float64 {
@@ -105,7 +115,7 @@ func (c *canvas) shows(x, y float64, id int32) bool {
 	return i >= 0 && j >= 0 && i < c.w && j < c.h && c.id[j*c.w+i] == id
 }
 
-func describeCane(g *grownCane, cam camera, c *canvas) truth.Cane {
+func describeCane(g *grownCane, cam camera, c *canvas, step float64) truth.Cane {
 	t := g.t
 	k := truth.Cane{ID: t.name, Vine: g.vine, Origin: g.origin, LengthMM: g.lengthS, Ellipticity: t.ell, Nodes: []truth.Node{}, Internodes: []truth.Internode{}}
 	type spot struct{ x, y, scale, apparent float64 }
@@ -122,9 +132,12 @@ func describeCane(g *grownCane, cam camera, c *canvas) truth.Cane {
 		bx, by, _, _ := cam.project(p.sub(side))
 		return spot{x, y, 2 / math.Hypot(ax-bx, ay-by), 2 * half}
 	}
+	if step < stationMM {
+		step = 6
+	}
 	var sum float64
 	var inFrame, seen, n int
-	for s := 0.0; ; s += everyMM {
+	for s := 0.0; ; s += step {
 		s = math.Min(s, g.lengthS)
 		p, q := t.at(s), look(s)
 		k.LinePx = append(k.LinePx, [2]float64{q.x, q.y})
@@ -151,7 +164,7 @@ func describeCane(g *grownCane, cam camera, c *canvas) truth.Cane {
 	if inFrame > 0 {
 		k.VisibleFraction = float64(seen) / float64(inFrame)
 	}
-	k.VisibleLengthMM = math.Min(float64(seen)*everyMM, g.lengthS)
+	k.VisibleLengthMM = math.Min(float64(seen)*step, g.lengthS)
 	for i, s := range g.nodeS {
 		k.Nodes = append(k.Nodes, describeNode(g, s, g.budDir[i], cam, c, look(s).scale))
 	}

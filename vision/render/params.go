@@ -123,6 +123,9 @@ type Params struct {
 	Sharpening float64 // unsharp mask amount at 1 px; 0 none, 1 strong
 
 	JPEGQuality int // for whoever encodes the picture
+	// TruthStepMM is the distance between points of a centre line in the truth
+	// (6 mm when 0). Larger makes a smaller file, but blunts the swellings.
+	TruthStepMM float64
 }
 
 // Scene is the grown scene, all in world millimetres.

@@ -16,10 +16,12 @@ type Options struct {
 	Light      Light      //
 	// Reference is "card", "bar", "none", "tilted", "rotated" or "hidden"; empty
 	// draws a card mostly, sometimes a bar, seldom none or one of the hard ones.
-	Reference string
-	Blur      string // "none", "defocus" or "motion"
-	Canes     int    // of the middle vine
-	Rods      []Rod  // of kind Rods
+	Reference   string
+	Blur        string  // "none", "defocus" or "motion"
+	Canes       int     // of the middle vine
+	Rods        []Rod   // of kind Rods
+	JPEGQuality int     // 1 to 100
+	TruthStepMM float64 // see Params
 	// Clean leaves out noise, blur, sharpening and lens distortion, and looks
 	// straight at the wire plane: for tests of one thing at a time.
 	Clean bool
@@ -89,7 +91,10 @@ func Random(seed uint64, o Options) Params {
 	if o.Canes > 0 {
 		p.Growth.Canes = [2]int{o.Canes, o.Canes}
 	}
-	p.Rods = o.Rods
+	if o.JPEGQuality > 0 {
+		p.JPEGQuality = min(o.JPEGQuality, 100)
+	}
+	p.Rods, p.TruthStepMM = o.Rods, o.TruthStepMM
 	p.Reference = drawReference(r, o.Reference, p)
 	if o.Clean {
 		p.K1, p.YawDeg, p.PitchDeg, p.RollDeg = 0, 0, 0, 0

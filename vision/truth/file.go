@@ -1,13 +1,13 @@
 package truth
 
 import (
-	"bytes"
 	"encoding/json"
 	"math"
 	"os"
 	"path/filepath"
 	"reflect"
 	"sort"
+	"strconv"
 
 	"nodespan/assess"
 )
@@ -59,8 +59,7 @@ func ReadDir(dir string) ([]*Photo, error) {
 	return out, nil
 }
 
-// Write writes p to path, its numbers rounded to what is meaningful:
-// hundredths of a pixel and of a millimetre, six digits for the camera.
+// Write writes p to path, its numbers rounded as Photo says.
 func (p *Photo) Write(path string) error {
 	b, err := p.Encode()
 	if err != nil {
@@ -71,10 +70,8 @@ func (p *Photo) Write(path string) error {
 
 // Encode gives the JSON that Write writes.
 func (p *Photo) Encode() ([]byte, error) {
-	cam := p.Camera
-	q := *p
 	// A deep copy by way of JSON, so that rounding doesn't touch the caller's.
-	b, err := json.Marshal(&q)
+	b, err := json.Marshal(p)
 	if err != nil {
 		return nil, err
 	}
@@ -83,44 +80,17 @@ func (p *Photo) Encode() ([]byte, error) {
 		return nil, err
 	}
 	roundAll(reflect.ValueOf(&c).Elem(), 100)
-	c.Camera = cam
-	roundAll(reflect.ValueOf(&c.Camera).Elem(), 1e6)
-	c.MMPerPx = roundTo(p.MMPerPx, 1e5)
-	for i := range c.Canes {
-		from := p.Canes[i]
-		for k, v := range from.LineMMPerPx {
-			c.Canes[i].LineMMPerPx[k] = roundTo(v, 1e5)
-		}
-		for k, v := range from.Nodes {
-			c.Canes[i].Nodes[k].MMPerPx = roundTo(v.MMPerPx, 1e5)
-		}
-		for k, v := range from.Internodes {
-			c.Canes[i].Internodes[k].DiameterMM = roundTo(v.DiameterMM, 1e3)
-			c.Canes[i].Internodes[k].ApparentMM = roundTo(v.ApparentMM, 1e3)
-		}
-		c.Canes[i].VisibleFraction = roundTo(from.VisibleFraction, 1e3)
-		c.Canes[i].InFrameFraction = roundTo(from.InFrameFraction, 1e3)
-		c.Canes[i].Ellipticity = roundTo(from.Ellipticity, 1e3)
-	}
-	if c.Reference != nil {
-		c.Reference.MMPerPxCentre = roundTo(p.Reference.MMPerPxCentre, 1e5)
-		c.Reference.VisibleFraction = roundTo(p.Reference.VisibleFraction, 1e3)
-	}
-	var out bytes.Buffer
-	enc := json.NewEncoder(&out)
-	if err := enc.Encode(&c); err != nil {
+	if b, err = json.Marshal(&c); err != nil {
 		return nil, err
 	}
-	return out.Bytes(), nil
+	return append(b, '\n'), nil
 }
 
-func roundTo(v, per float64) float64 { return math.Round(v*per) / per }
-
-// roundAll rounds every float below v to 1/per.
+// roundAll rounds every float below v to 1/per, or what a field's tag says.
 func roundAll(v reflect.Value, per float64) {
 	switch v.Kind() {
 	case reflect.Float64:
-		v.SetFloat(roundTo(v.Float(), per))
+		v.SetFloat(math.Round(v.Float()*per) / per)
 	case reflect.Pointer:
 		if !v.IsNil() {
 			roundAll(v.Elem(), per)
@@ -131,7 +101,14 @@ func roundAll(v reflect.Value, per float64) {
 		}
 	case reflect.Struct:
 		for i := 0; i < v.NumField(); i++ {
-			roundAll(v.Field(i), per)
+			own := per
+			if t, ok := v.Type().Field(i).Tag.Lookup("round"); ok {
+				var err error
+				if own, err = strconv.ParseFloat(t, 64); err != nil {
+					panic("a field's round tag isn't a number: " + t) // a mistake of ours, met by every test
+				}
+			}
+			roundAll(v.Field(i), own)
 		}
 	}
 }

@@ -3,20 +3,22 @@ package truth
 // Photo is the truth of one rendered photo, the JSON that stands beside the
 // JPEG. World millimetres: x along the row to the right, y away from the
 // camera with the wire plane at y = 0, z up. Pixels are those of the upright
-// picture, x right, y down, (0, 0) the centre of the top-left pixel.
+// picture, x right, y down, (0, 0) the centre of the top-left pixel. Where a
+// field has a tag "round", its numbers are written to one part in that many
+// (hundredths where there is none): what is meaningful, no more.
 type Photo struct {
 	Scene      string     `json:"scene"`
 	Image      string     `json:"image"`
 	ImageSize  [2]int     `json:"image_size"` // width, height, px
-	Camera     Camera     `json:"camera"`
+	Camera     Camera     `json:"camera" round:"1e6"`
 	DistanceMM float64    `json:"distance_to_wire_plane_mm"`
 	Background string     `json:"background"`
 	Light      string     `json:"light"`
 	Post       *string    `json:"post"`
 	Blur       *Blur      `json:"blur"`
 	Exif       int        `json:"exif_orientation"`
-	MMPerPx    float64    `json:"mm_per_px_wire_plane"` // on the wire plane at the head
-	Reference  *Reference `json:"reference"`            // nil: none in the picture
+	MMPerPx    float64    `json:"mm_per_px_wire_plane" round:"1e5"` // on the wire plane at the head
+	Reference  *Reference `json:"reference"`                        // nil: none in the picture
 	Wires      []Wire     `json:"wires"`
 	Head       *Head      `json:"head"` // nil where no vine stands
 	Wood       []Wood     `json:"wood"`
@@ -62,8 +64,8 @@ type Reference struct {
 	GridPx          [][2]float64 `json:"grid_corners_px"`
 	GridNote        string       `json:"grid_note"`
 	PatternWorldMM  [][3]float64 `json:"pattern_corners_world_mm"`
-	MMPerPxCentre   float64      `json:"mm_per_px_centre"`
-	VisibleFraction float64      `json:"corners_visible_fraction"`
+	MMPerPxCentre   float64      `json:"mm_per_px_centre" round:"1e5"`
+	VisibleFraction float64      `json:"corners_visible_fraction" round:"1e3"`
 }
 
 // Wire is one wire of the trellis.
@@ -72,8 +74,8 @@ type Wire struct {
 	NominalHeightMM float64      `json:"nominal_height_mm"`
 	HeightAtHeadMM  float64      `json:"height_at_head_mm"`
 	DepthMM         float64      `json:"depth_mm"`
-	DiameterMM      float64      `json:"diameter_mm"`
-	PolylinePx      [][2]float64 `json:"polyline_px"`
+	DiameterMM      float64      `json:"diameter_mm" round:"100"`
+	PolylinePx      [][2]float64 `json:"polyline_px" round:"10"`
 }
 
 // Head is where the trunk ends and canes arise.
@@ -88,9 +90,9 @@ type Head struct {
 type Wood struct {
 	ID          string       `json:"id"`
 	Class       string       `json:"class"`
-	PolylinePx  [][2]float64 `json:"polyline_px"`
-	DiameterMM  []float64    `json:"diameter_mm"`
-	MeanDepthMM float64      `json:"mean_depth_mm"`
+	PolylinePx  [][2]float64 `json:"polyline_px" round:"10"`
+	DiameterMM  []float64    `json:"diameter_mm" round:"100"`
+	MeanDepthMM float64      `json:"mean_depth_mm" round:"10"`
 }
 
 // Cane is one one-year cane.
@@ -101,21 +103,21 @@ type Cane struct {
 	BasePx          [2]float64   `json:"base_px"`
 	TipPx           [2]float64   `json:"tip_px"`
 	LengthMM        float64      `json:"length_mm"`
-	LinePx          [][2]float64 `json:"centreline_px"`
-	LineMM          []float64    `json:"centreline_mm"` // along the cane from its base
-	LineDepthMM     []float64    `json:"centreline_depth_mm"`
+	LinePx          [][2]float64 `json:"centreline_px" round:"10"`
+	LineMM          []float64    `json:"centreline_mm" round:"10"` // along the cane from its base
+	LineDepthMM     []float64    `json:"centreline_depth_mm" round:"10"`
 	LineDiameterMM  []float64    `json:"centreline_diameter_mm"`
-	LineMMPerPx     []float64    `json:"centreline_mm_per_px"` // across the cane
+	LineMMPerPx     []float64    `json:"centreline_mm_per_px" round:"1e4"` // across the cane
 	Nodes           []Node       `json:"nodes"`
 	Internodes      []Internode  `json:"internodes"`
-	Ellipticity     float64      `json:"ellipticity"` // major / minor
-	MeanDepthMM     float64      `json:"mean_depth_mm"`
-	MaxAbsDepthMM   float64      `json:"max_abs_depth_mm"`
-	VisibleFraction float64      `json:"visible_fraction"` // of the part in the frame
-	InFrameFraction float64      `json:"in_frame_fraction"`
-	VisibleLengthMM float64      `json:"visible_length_mm"`
-	MedianDiameter  *float64     `json:"median_diameter_first8_mm"`  // mm, over internodes 1-8
-	MedianInternode *float64     `json:"median_internode_first8_mm"` // mm; nil where there are no nodes
+	Ellipticity     float64      `json:"ellipticity" round:"1e3"` // major / minor
+	MeanDepthMM     float64      `json:"mean_depth_mm" round:"10"`
+	MaxAbsDepthMM   float64      `json:"max_abs_depth_mm" round:"10"`
+	VisibleFraction float64      `json:"visible_fraction" round:"1e3"` // of the part in the frame
+	InFrameFraction float64      `json:"in_frame_fraction" round:"1e3"`
+	VisibleLengthMM float64      `json:"visible_length_mm" round:"10"`
+	MedianDiameter  *float64     `json:"median_diameter_first8_mm" round:"1e3"` // mm, over internodes 1-8
+	MedianInternode *float64     `json:"median_internode_first8_mm"`            // mm; nil where there are no nodes
 	Flags           Flags        `json:"flags"`
 }
 
@@ -123,10 +125,10 @@ type Cane struct {
 type Node struct {
 	MM               float64    `json:"mm"` // along the cane from its base
 	Px               [2]float64 `json:"px"`
-	BudSide          string     `json:"bud_side"`           // in the picture, looking from base to tip
-	BudTowardsCamera float64    `json:"bud_towards_camera"` // cosine: 1 points at the lens
+	BudSide          string     `json:"bud_side"`                       // in the picture, looking from base to tip
+	BudTowardsCamera float64    `json:"bud_towards_camera" round:"100"` // cosine: 1 points at the lens
 	Visible          bool       `json:"visible"`
-	MMPerPx          float64    `json:"mm_per_px"`
+	MMPerPx          float64    `json:"mm_per_px" round:"1e4"`
 	DepthMM          float64    `json:"depth_mm"`
 }
 
@@ -135,8 +137,8 @@ type Internode struct {
 	Index      int     `json:"index"`
 	LengthMM   float64 `json:"length_mm"` // arc in three dimensions
 	MidMM      float64 `json:"mid_mm"`
-	DiameterMM float64 `json:"diameter_mm"`          // mean of the two axes at the middle
-	ApparentMM float64 `json:"apparent_diameter_mm"` // of the silhouette
+	DiameterMM float64 `json:"diameter_mm" round:"100"`          // mean of the two axes at the middle
+	ApparentMM float64 `json:"apparent_diameter_mm" round:"1e3"` // of the silhouette
 }
 
 // Flags hold the cane against fixed limits: weak under 6 mm, short-noded under
