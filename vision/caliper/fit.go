@@ -8,23 +8,8 @@ type edgeFit struct {
 	step        float64 // difference in level at the weaker edge, linear light
 	rms         float64 // what the model leaves, per sample and channel
 	u           float64 // standard uncertainty of b-a from the residuals, px
-	inner       float64 // level in the middle of the wood, mean of channels
+	ss          float64 // weighted sum of squares left
 	ok          bool
-}
-
-const basis = 5
-
-// model evaluates the five basis functions at v: left ground, right ground,
-// wood even, wood sloping, wood domed.
-func model(v, a, b, sigma float64) (g [basis]float64) {
-	const root2 = math.Sqrt2
-	l := 0.5 * math.Erfc((v-a)/(sigma*root2))
-	r := 0.5 * math.Erfc((b-v)/(sigma*root2))
-	in := 1 - l - r
-	u := (v - (a+b)/2) / ((b - a) / 2)
-	u = max(-1.2, min(1.2, u))
-	g[0], g[1], g[2], g[3], g[4] = l, r, in, in*u, in*u*u
-	return g
 }
 
 // section is what is fitted: samples of three channels at distances v.
@@ -32,17 +17,24 @@ type section struct {
 	v []float64
 	y [][3]float64
 	w []float64 // weight of each sample
+
+	gs     [][basis]float64 // kept between calls
+	r0, r1 []float64
+	jac    [][3]float64
 }
 
 // levels solves for the basis' coefficients and gives the weighted sum of
 // squares left.
-func (s *section) levels(a, b, sigma float64, res []float64) (coef [3][basis]float64, ss float64) {
+func (s *section) levels(sh *shading, a, b, sigma float64, res []float64) (coef [3][basis]float64, ss float64) {
 	var n [basis][basis]float64
 	var r [3][basis]float64
-	gs := make([][basis]float64, len(s.v))
+	if s.gs == nil {
+		s.gs = make([][basis]float64, len(s.v))
+	}
+	gs := s.gs
 	for i, v := range s.v {
-		g := model(v, a, b, sigma)
-		gs[i] = g
+		g := &gs[i]
+		sh.model(v, a, b, sigma, g)
 		for p := range basis {
 			for q := p; q < basis; q++ {
 				n[p][q] += s.w[i] * g[p] * g[q]
@@ -55,8 +47,10 @@ func (s *section) levels(a, b, sigma float64, res []float64) (coef [3][basis]flo
 	// A little ridge keeps slope and dome from running away on thin canes,
 	// where they can't be told from the edges.
 	scale := n[2][2] + 1e-9
-	n[3][3] += 0.02 * scale
-	n[4][4] += 0.05 * scale
+	thin := 6 * sigma / (b - a)
+	thin *= thin
+	n[3][3] += (0.01 + 0.1*thin*thin) * scale
+	n[4][4] += (0.01 + 0.5*thin*thin) * scale
 	for p := range basis {
 		n[p][p] += 1e-9 * scale
 		for q := range p {
@@ -120,25 +114,27 @@ func solve(n [basis][basis]float64, r [3][basis]float64) (x [3][basis]float64) {
 // fit searches edges and blur from a first guess, by damped Gauss-Newton on
 // the residuals with the levels projected out. With freeSigma false the blur
 // stays as given.
-func (s *section) fit(a, b, sigma float64, freeSigma bool, par Params) edgeFit {
+func (s *section) fit(sh *shading, a, b, sigma float64, freeSigma bool, rounds int, par Params) edgeFit {
 	n := 3 * len(s.v)
-	r0, r1 := make([]float64, n), make([]float64, n)
-	jac := make([][3]float64, n)
+	if s.r0 == nil {
+		s.r0, s.r1, s.jac = make([]float64, n), make([]float64, n), make([][3]float64, n)
+	}
+	r0, r1, jac := s.r0, s.r1, s.jac
 	free := 2
 	if freeSigma {
 		free = 3
 	}
 	th := [3]float64{a, b, math.Log(sigma)}
 	a0, b0 := a, b
-	_, ss := s.levels(th[0], th[1], math.Exp(th[2]), r0)
+	_, ss := s.levels(sh, th[0], th[1], math.Exp(th[2]), r0)
 	lambda := 1e-3
 	var cov [3][3]float64
-	for range 12 {
+	for range rounds {
 		const h = 0.02
 		for p := range free {
 			t := th
 			t[p] += h
-			s.levels(t[0], t[1], math.Exp(t[2]), r1)
+			s.levels(sh, t[0], t[1], math.Exp(t[2]), r1)
 			for i := range n {
 				jac[i][p] = (r1[i] - r0[i]) / h
 			}
@@ -185,7 +181,7 @@ func (s *section) fit(a, b, sigma float64, freeSigma bool, par Params) edgeFit {
 				lambda *= 10
 				continue
 			}
-			_, next := s.levels(t[0], t[1], math.Exp(t[2]), r1)
+			_, next := s.levels(sh, t[0], t[1], math.Exp(t[2]), r1)
 			if next < ss {
 				th, ss, better = t, next, true
 				copy(r0, r1)
@@ -198,11 +194,11 @@ func (s *section) fit(a, b, sigma float64, freeSigma bool, par Params) edgeFit {
 			break
 		}
 	}
-	out := edgeFit{a: th[0], b: th[1], sigma: math.Exp(th[2])}
+	out := edgeFit{a: th[0], b: th[1], sigma: math.Exp(th[2]), ss: ss}
 	if math.Abs(out.a-a0) > 0.6*(b0-a0)+4 || math.Abs(out.b-b0) > 0.6*(b0-a0)+4 {
 		return out
 	}
-	coef, ss := s.levels(out.a, out.b, out.sigma, r0)
+	coef, ss := s.levels(sh, out.a, out.b, out.sigma, r0)
 	sw := 0.0
 	for _, w := range s.w {
 		sw += w
@@ -210,11 +206,11 @@ func (s *section) fit(a, b, sigma float64, freeSigma bool, par Params) edgeFit {
 	out.rms = math.Sqrt(ss / (3 * sw))
 	left, right := 0.0, 0.0
 	for c := range 3 {
-		inL := coef[c][2] - coef[c][3] + coef[c][4]
-		inR := coef[c][2] + coef[c][3] + coef[c][4]
+		// Half a radius in from each edge, where the wood shows itself.
+		inL := coef[c][2] + coef[c][3]*sh.lit[slicing/4] + coef[c][4]*sh.dome[slicing/4]
+		inR := coef[c][2] + coef[c][3]*sh.lit[slicing-1-slicing/4] + coef[c][4]*sh.dome[slicing-1-slicing/4]
 		left += (inL - coef[c][0]) * (inL - coef[c][0])
 		right += (inR - coef[c][1]) * (inR - coef[c][1])
-		out.inner += coef[c][2] / 3
 	}
 	out.step = math.Sqrt(min(left, right) / 3)
 	// Neighbouring samples are interpolated from the same pixels: about half

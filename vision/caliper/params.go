@@ -8,6 +8,20 @@ type Params struct {
 	// AlongMM is the length over which a station's cross-section is averaged.
 	// Longer lowers noise and smears nodes. Default 3 mm, at least 3 px.
 	AlongMM float64
+	// CourseMM is the length of the sections from which the course of the
+	// edges is decided. Longer sees through more clutter, and a bend or a
+	// swelling smears its edges. Default 18 mm.
+	CourseMM float64
+	// CourseTol is how far an edge may move from one such section to the next
+	// at the price of one, in widths. Larger follows swellings and clutter.
+	// Default 0.07.
+	CourseTol float64
+	// MinEdgeZ is the least change that counts as an edge, in standard
+	// deviations of the ground's texture. Default 3.
+	MinEdgeZ float64
+	// Unexplained is the price of an edge that is left just outside of the
+	// cane, relative to the worth of one that bounds it. Default 0.6.
+	Unexplained float64
 	// MaxSigma is the largest blur that the fit may take, px. Larger follows
 	// photos that are more out of focus, and soft shadows. Default 6.
 	MaxSigma float64
@@ -21,5 +35,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, MaxSigma: 6, MaxMisfit: 0.35, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, MinEdgeZ: 3, Unexplained: 0.6, MaxSigma: 6, MaxMisfit: 0.35, Jump: 0.6}
 }

@@ -18,7 +18,6 @@ type Station struct {
 	AlongMM     float64      // from the base
 	Left, Right float64      // distance of the edges from the centre line, px; Left is on the left looking from base to tip in the picture
 	Sigma       float64      // blur of the edges, px
-	Inner       float64      // brightness of the wood, linear light
 	DiameterMM  float64
 	U           float64 // standard uncertainty of DiameterMM from this reading alone; 0: no reading
 }
@@ -41,42 +40,77 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	}
 	out := &Profile{Stations: make([]Station, len(pts))}
 	fits := make([]edgeFit, len(pts))
-	read := func(i int, sigma float64, free bool) {
-		s := &out.Stations[i]
-		s.Px = pts[i]
-		s.Angle = angleAt(pts, i)
+	at := func(i int) *section {
 		mm := m.At(pts[i][0], pts[i][1])
-		sec := cross(p, pts[i], s.Angle, width[i], max(par.AlongMM/mm, 3))
-		fits[i] = sec.fit(-width[i]/2, width[i]/2, sigma, free, par)
-		if !seen[i] {
-			fits[i].ok = false
-		}
+		return cross(p, pts[i], angleAt(pts, i), width[i], max(par.AlongMM/mm, 3))
 	}
-	// First a sparse pass for the blur, which all stations then share as a
-	// first guess.
+	// The ground beside the cane, stretch by stretch.
+	const stretch = 40
+	white := make([]whitener, len(pts)/stretch+1)
+	for k := range white {
+		var t texture
+		for i := k * stretch; i < min((k+1)*stretch, len(pts)); i += 4 {
+			t.add(at(i), -width[i]/2, width[i]/2)
+		}
+		white[k] = t.whiten()
+	}
+	plain := at
+	at = func(i int) *section {
+		s := plain(i)
+		white[i/stretch].apply(s)
+		return s
+	}
+	across := angleAt(pts, len(pts)/2) + math.Pi/2
+	blur := m.Blur(math.Cos(across), math.Sin(across))
+	known := blur > 0
+	if !known {
+		blur = 1
+	}
+	mid := pts[len(pts)/2]
+	stationMM := max(par.StepMM, 1.5*m.At(mid[0], mid[1]))
+	left, right, ok := course(plain, seen, width, blur, stationMM, par)
+	if !ok {
+		return out, nil
+	}
+	out.Sigma = blur
+	lit := settle(at, seen, left, right, blur, par)
+	sh := newShading(lit)
+	// Colour is smeared farther than brightness (chroma subsampling in ISO
+	// 10918-1 files), and a thin cane is all edge: there the blur is fitted.
 	var sigmas []float64
-	for i := 0; i < len(pts); i += 4 {
-		read(i, 1.2, true)
-		if fits[i].ok {
-			sigmas = append(sigmas, fits[i].sigma)
+	for i := 0; i < len(pts); i += 6 {
+		if seen[i] {
+			if f := at(i).fit(sh, left[i], right[i], blur, true, 8, par); f.ok && f.sigma < 2.5*blur {
+				sigmas = append(sigmas, f.sigma)
+			}
 		}
 	}
-	out.Sigma = 1
-	if len(sigmas) > 0 {
+	if len(sigmas) > 4 {
 		slices.Sort(sigmas)
-		out.Sigma = sigmas[len(sigmas)/2]
+		blur = max(0.8*blur, sigmas[len(sigmas)/2])
+		out.Sigma = blur
 	}
 	for i := range pts {
-		read(i, out.Sigma, false)
+		s := &out.Stations[i]
+		s.Px, s.Angle = pts[i], angleAt(pts, i)
+		sec := at(i)
+		f := sec.fit(sh, left[i], right[i], blur, false, 5, par)
+		sec.discount(f)
+		fits[i] = sec.fit(sh, f.a, f.b, blur, false, 5, par)
+		// An edge is read near its course or not at all.
+		most := min(0.25*(right[i]-left[i]), 2.2*blur+3)
+		if !seen[i] || math.Abs(fits[i].a-left[i]) > most || math.Abs(fits[i].b-right[i]) > most {
+			fits[i].ok = false
+		}
 	}
 	dropJumps(fits, par)
 	// Refine the centre line from the edges, smoothly.
 	off := make([]float64, len(pts))
-	ok := make([]bool, len(pts))
+	good := make([]bool, len(pts))
 	for i, f := range fits {
-		off[i], ok[i] = (f.a+f.b)/2, f.ok
+		off[i], good[i] = (f.a+f.b)/2, f.ok
 	}
-	off = smooth(off, ok, 2)
+	off = smooth(off, good, 2)
 	for i := range pts {
 		s := &out.Stations[i]
 		n := assess.Point{-math.Sin(s.Angle), math.Cos(s.Angle)}
@@ -89,7 +123,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 			along += m.Distance(out.Stations[i-1].Px, s.Px)
 		}
 		s.AlongMM = along
-		s.Sigma, s.Inner = f.sigma, f.inner
+		s.Sigma = f.sigma
 		if !f.ok {
 			continue
 		}
@@ -106,7 +140,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 // cross samples the cross-section at a place, averaged along the cane.
 func cross(p *photo.Photo, at assess.Point, angle, width, along float64) *section {
 	pix, w, h := p.Pix(), p.Width, p.Height
-	half := 0.5*width + max(0.45*width, 7)
+	half := 0.5*width + max(0.6*width, 8)
 	step := max(0.5, width/40)
 	n := int(2*half/step) + 1
 	s := &section{v: make([]float64, 0, n), y: make([][3]float64, 0, n), w: make([]float64, 0, n)}
@@ -140,7 +174,7 @@ func cross(p *photo.Photo, at assess.Point, angle, width, along float64) *sectio
 			sum[c] /= cnt
 		}
 		// What is far out matters less: there other things begin.
-		out := max(0, math.Abs(v)-0.5*width-3) / (0.3*width + 3)
+		out := max(0, math.Abs(v)-0.75*width-3) / (0.3*width + 3)
 		s.v, s.y, s.w = append(s.v, v), append(s.y, sum), append(s.w, 1/(1+out*out))
 	}
 	return s

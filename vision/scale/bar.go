@@ -8,7 +8,6 @@ import (
 	"gocv.io/x/gocv"
 
 	"nodespan/assess"
-	"nodespan/vision/photo"
 )
 
 // A block is a dark rectangle that may be one of the bar's.
@@ -213,25 +212,23 @@ func (f *finder) barFrom(blocks []block, chain []int) (*Map, assess.Reason) {
 	m := newMap("bar", h, rms, nil, half, f.par.BarHeightMM/2, f)
 	m.RelativeU = math.Hypot(f.par.PrintU, 0.006)
 	m.RelativeU = math.Hypot(m.RelativeU, rU)
+	var blurs []float64
+	for _, e := range edges {
+		if s := f.edgeBlur(a.x+ux*e, a.y+uy*e, ux, uy, vx, vy, 0.22*pitch, 0.25*height); s > 0 {
+			blurs = append(blurs, s)
+		}
+	}
+	if len(blurs) > 4 {
+		slices.Sort(blurs)
+		m.blur[0] = blurs[len(blurs)/2]
+		m.evenBlur()
+	}
 	return m, ""
 }
 
 // barEdges gives the positions along the bar, in pixels from block a's centre,
 // of every change between dark and white, at the half level in linear light.
 func (f *finder) barEdges(a block, ux, uy, vx, vy, length, pitch, height float64) []float64 {
-	pix, w, h := f.photo.Pix(), f.photo.Width, f.photo.Height
-	lin := func(x, y float64) float64 {
-		if !(x >= 0 && y >= 0 && x < float64(w-1) && y < float64(h-1)) {
-			return 0
-		}
-		i, j := int(x), int(y)
-		fx, fy := x-float64(i), y-float64(j)
-		g := func(i, j int) float64 {
-			k := 3 * (j*w + i)
-			return float64(photo.Linear[pix[k]]+photo.Linear[pix[k+1]]+photo.Linear[pix[k+2]]) / 3
-		}
-		return (g(i, j)*(1-fx)+g(i+1, j)*fx)*(1-fy) + (g(i, j+1)*(1-fx)+g(i+1, j+1)*fx)*fy
-	}
 	const step = 0.25
 	from, to := -0.75*pitch, length+0.75*pitch
 	n := int((to - from) / step)
@@ -240,7 +237,7 @@ func (f *finder) barEdges(a block, ux, uy, vx, vy, length, pitch, height float64
 		t := from + float64(i)*step
 		for k := -8; k <= 8; k++ {
 			v := float64(k) / 8 * 0.3 * height
-			prof[i] += lin(a.x+ux*t+vx*v, a.y+uy*t+vy*v) / 17
+			prof[i] += f.linearAt(a.x+ux*t+vx*v, a.y+uy*t+vy*v) / 17
 		}
 	}
 	// Each block's half level lies between its own darkest and the white next

@@ -170,6 +170,7 @@ func (f *finder) place(cs []corner, l *lattice, shrink, oi, oj int, turned bool)
 	}
 	hw, hh := float64(f.par.Columns)/2*f.par.SquareMM, float64(f.par.Rows)/2*f.par.SquareMM
 	m := newMap("checker", fit, rms, cov, hw, hh, f)
+	f.cardBlur(m)
 	return m, print.good + print.margin, ""
 }
 

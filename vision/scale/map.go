@@ -22,6 +22,8 @@ type Map struct {
 	FocalKnown     bool
 	DistanceMM     float64 // from the lens to the pattern
 
+	turned bool       // the card hangs with its long side upright
+	blur   [2]float64 // across upright and level edges, px
 	cx, cy float64    // principal point: the picture's middle
 	cov    *mat.Dense // of MMToPx's eight elements, px and mm
 }
@@ -57,6 +59,7 @@ func newMap(kind string, mmToPx Homography, rms float64, cov *mat.Dense, halfW, 
 	}
 	if t[0] == 0 {
 		halfW, halfH = halfH, halfW
+		m.turned = true
 	}
 	m.PxToMM = m.MMToPx.Inverse()
 	for _, p := range [][2]float64{{-halfW, -halfH}, {halfW, -halfH}, {halfW, halfH}, {-halfW, halfH}} {

@@ -1,0 +1,225 @@
+package caliper
+
+import (
+	"math"
+	"slices"
+)
+
+// A coarse section is averaged over a long piece of the cane, so that what
+// isn't parallel to it fades. From a row of them the course of both edges is
+// decided before any edge is read finely.
+type coarse struct {
+	from, to int       // stations
+	edges    []edge    // candidates, from left to right
+	width    float64   // with which the cane was followed here, px
+	pairs    []pairing // of candidates
+}
+
+// An edge is a place of sharp change across.
+type edge struct {
+	v float64 // px from the followed centre
+	z float64 // change over what the ground's texture does by chance
+	s float64 // how much that counts, 0 to 1
+}
+
+type pairing struct {
+	a, b   float64
+	cost   float64
+	before int
+}
+
+// count turns a significance into a vote: nothing below what chance does,
+// growing slowly beyond.
+func (par Params) count(z float64) float64 {
+	if z < par.MinEdgeZ {
+		return 0
+	}
+	return min(math.Log(z/par.MinEdgeZ)/math.Log(25)+0.15, 1)
+}
+
+// course finds, for each station, where the left and the right edge run, px
+// from the followed centre.
+//
+// Each coarse section proposes pairs of edges. A pair's cost is low when both
+// its edges are significant and no significant edge is left unexplained just
+// outside of it: what lies inside may be shade and bark, what lies outside
+// should be ground. Over the length of the cane the cheapest sequence is taken
+// in which both edges move slowly (Viterbi's dynamic programming). Grass makes
+// edges too, but not at the same place in one section after another.
+func course(at func(int) *section, seen []bool, width []float64, sigma float64, stationMM float64, par Params) (left, right []float64, ok bool) {
+	n := len(width)
+	per := max(4, int(math.Round(par.CourseMM/stationMM)))
+	var cs []*coarse
+	var raw []*section
+	for from := 0; from < n; from += per {
+		to := min(from+per, n)
+		if to-from < per/2 && len(cs) > 0 {
+			break
+		}
+		c := &coarse{from: from, to: to, width: width[(from+to)/2]}
+		var s *section
+		// Every other station is enough for a mean.
+		cnt := 0.0
+		for i := from; i < to; i += 2 {
+			t := at(i)
+			if s == nil {
+				s = t
+				cnt = 1
+				continue
+			}
+			if len(t.v) != len(s.v) {
+				continue
+			}
+			for k := range s.y {
+				for ch := range 3 {
+					s.y[k][ch] += t.y[k][ch]
+				}
+			}
+			cnt++
+		}
+		for k := range s.y {
+			for ch := range 3 {
+				s.y[k][ch] /= cnt
+			}
+		}
+		cs, raw = append(cs, c), append(raw, s)
+	}
+	for k, c := range cs {
+		// Texture of the ground here and in the neighbouring sections.
+		var t texture
+		for j := max(0, k-2); j <= min(len(cs)-1, k+2); j++ {
+			t.add(raw[j], -0.62*cs[j].width, 0.62*cs[j].width)
+		}
+		w := t.whiten()
+		s := &section{v: raw[k].v, y: slices.Clone(raw[k].y)}
+		w.apply(s)
+		c.edges = s.sharp(sigma, par)
+		c.pair(par)
+	}
+	if len(cs) == 0 {
+		return nil, nil, false
+	}
+	// Viterbi.
+	for k := 1; k < len(cs); k++ {
+		c, p := cs[k], cs[k-1]
+		tol := par.CourseTol*c.width + 0.6
+		for i := range c.pairs {
+			best, from := math.Inf(1), 0
+			for j := range p.pairs {
+				da, db := (c.pairs[i].a-p.pairs[j].a)/tol, (c.pairs[i].b-p.pairs[j].b)/tol
+				// Where the followed centre wanders, both edges shift together;
+				// that costs less than a change of width.
+				both, diff := (da+db)/2, db-da
+				v := p.pairs[j].cost + min(0.15*both*both+0.5*diff*diff, 1.6)
+				if v < best {
+					best, from = v, j
+				}
+			}
+			c.pairs[i].cost += best
+			c.pairs[i].before = from
+		}
+	}
+	last := cs[len(cs)-1]
+	at2 := 0
+	for i := range last.pairs {
+		if last.pairs[i].cost < last.pairs[at2].cost {
+			at2 = i
+		}
+	}
+	as, bs, mid := make([]float64, len(cs)), make([]float64, len(cs)), make([]float64, len(cs))
+	for k := len(cs) - 1; k >= 0; k-- {
+		p := cs[k].pairs[at2]
+		as[k], bs[k], mid[k] = p.a, p.b, float64(cs[k].from+cs[k].to-1)/2
+		at2 = p.before
+	}
+	left, right = make([]float64, n), make([]float64, n)
+	k := 0
+	for i := range n {
+		x := float64(i)
+		for k+1 < len(cs)-1 && mid[k+1] < x {
+			k++
+		}
+		if len(cs) == 1 {
+			left[i], right[i] = as[0], bs[0]
+			continue
+		}
+		t := max(0, min(1, (x-mid[k])/(mid[k+1]-mid[k])))
+		left[i], right[i] = as[k]+t*(as[k+1]-as[k]), bs[k]+t*(bs[k+1]-bs[k])
+	}
+	return left, right, true
+}
+
+// sharp lists the places of sharp change of a whitened section.
+func (s *section) sharp(sigma float64, par Params) []edge {
+	n := len(s.v)
+	if n < 8 {
+		return nil
+	}
+	step := s.v[1] - s.v[0]
+	// The difference between the means of short runs on both sides, as long
+	// as the blur is wide.
+	run := max(1, int(math.Round((1.2*sigma+0.4)/step)))
+	mag := make([]float64, n)
+	for i := range s.v {
+		if i-run < 0 || i+run >= n {
+			continue
+		}
+		for c := range 3 {
+			d := 0.0
+			for k := 1; k <= run; k++ {
+				d += s.y[i+k][c] - s.y[i-k][c]
+			}
+			d /= float64(run)
+			mag[i] += d * d
+		}
+		mag[i] = math.Sqrt(mag[i])
+	}
+	var out []edge
+	for i := run + 1; i < n-run-1; i++ {
+		if mag[i] < par.MinEdgeZ || mag[i] < mag[i-1] || mag[i] <= mag[i+1] {
+			continue
+		}
+		off := 0.0
+		if d := mag[i-1] - 2*mag[i] + mag[i+1]; d < 0 {
+			off = 0.5 * (mag[i-1] - mag[i+1]) / d
+		}
+		out = append(out, edge{v: s.v[i] + off*step, z: mag[i], s: par.count(mag[i])})
+	}
+	return out
+}
+
+// pair makes the pairs of candidates that can be the cane's edges.
+func (c *coarse) pair(par Params) {
+	w := c.width
+	// The followed width is always a candidate, at the price of having no
+	// edge to show.
+	c.pairs = append(c.pairs, pairing{a: -w / 2, b: w / 2, cost: 0.9})
+	for i, a := range c.edges {
+		for _, b := range c.edges[i+1:] {
+			d := b.v - a.v
+			if d < 0.6*w || d > 1.9*w || a.v > 0.1*w || b.v < -0.1*w || math.Abs(a.v+b.v) > 1.1*w {
+				continue
+			}
+			cost := -a.s - b.s
+			reach := 0.45*d + 1
+			for _, e := range c.edges {
+				if e.v < a.v-0.8 && e.v > a.v-reach || e.v > b.v+0.8 && e.v < b.v+reach {
+					cost += par.Unexplained * e.s
+				}
+			}
+			c.pairs = append(c.pairs, pairing{a: a.v, b: b.v, cost: cost})
+		}
+	}
+	slices.SortFunc(c.pairs, func(p, q pairing) int {
+		switch {
+		case p.cost < q.cost:
+			return -1
+		case p.cost > q.cost:
+			return 1
+		}
+		return 0
+	})
+	if len(c.pairs) > 40 {
+		c.pairs = c.pairs[:40]
+	}
+}
