@@ -154,7 +154,7 @@ func (s *Server) getVine(c echo.Context) error {
 	for _, w := range winters {
 		o := winter{Name: w.name, Photos: []photo{}}
 		for _, g := range w.sightings {
-			p := photo{ID: g.photo.ID, SHA256: g.photo.SHA256, Received: g.photo.ReceivedAt, By: g.photo.ReceivedBy, Confirmed: withoutProfiles(g.confirmed)}
+			p := photo{ID: g.photo.ID, SHA256: g.photo.SHA256, Received: g.photo.ReceivedAt, By: g.photo.ReceivedBy, Confirmed: confirmedForPage(g.confirmed)}
 			if g.measurement != nil {
 				p.Outcome = g.measurement.Seen.Outcome
 			}
@@ -168,13 +168,11 @@ func (s *Server) getVine(c echo.Context) error {
 	return c.JSON(http.StatusOK, out)
 }
 
-// withoutProfiles leaves the diameter readings along the canes out: pages
-// don't show them and they are most of the bytes.
-func withoutProfiles(canes []assess.ConfirmedCane) []assess.ConfirmedCane {
+func confirmedForPage(canes []assess.ConfirmedCane) []assess.ConfirmedCane {
 	out := make([]assess.ConfirmedCane, len(canes))
 	copy(out, canes)
 	for i := range out {
-		out[i].Cane.Profile = nil
+		out[i].Cane = forPage(out[i].Cane)
 	}
 	return out
 }

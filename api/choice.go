@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"encoding/json"
 	"net/http"
 
@@ -83,7 +84,7 @@ func (s *Server) viewChoice(g *sighting, kept *store.Choice, in wishesIn, name s
 	photo := photoPath(g.photo.ID)
 	v := choiceView{
 		Measurement: g.measurement.ID, Form: form, Suggested: suggested, Choice: choice, Wishes: in.Wishes, Buds: withWishes.Buds,
-		Canes: withoutProfiles(g.confirmed), Unruled: unruled(g), Who: name, Vine: vinePath(g.vine),
+		Canes: confirmedForPage(g.confirmed), Unruled: unruled(g), Who: name, Vine: vinePath(g.vine),
 		WidthPx: g.measurement.Seen.WidthPx, HeightPx: g.measurement.Seen.HeightPx,
 		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg",
 	}
@@ -161,28 +162,43 @@ func (s *Server) addChoice(c echo.Context) error {
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
-	if len(g.confirmed) == 0 {
-		return assess.Errorf(assess.EInvalid, "No cane of this photo is confirmed yet. Rule on its findings first.")
-	}
-	_, suggested, err := chooseFor(g, wishesIn{})
-	if err != nil {
-		return err
-	}
-	_, choice, err := chooseFor(g, in.wishesIn)
-	if err != nil {
-		return err
-	}
-	payload, err := json.Marshal(keptChoice{in.wishesIn, choice})
-	if err != nil {
-		return err
-	}
-	said, err := json.Marshal(suggested)
-	if err != nil {
-		return err
-	}
-	kept, err := s.store.AddChoice(c.Request().Context(), g.measurement.ID, in.After, name, c.Request().Header.Get("Idempotency-Key"), payload, said)
+	kept, err := s.choose(c.Request().Context(), g, in.wishesIn, in.After, name, c.Request().Header.Get("Idempotency-Key"))
 	if err != nil {
 		return err
 	}
 	return c.JSON(http.StatusCreated, map[string]any{"seq": kept.Seq, "who": kept.Who, "when": kept.At, "vine": vinePath(g.vine)})
+}
+
+// Choose keeps the suggested choice for a measurement as confirmed by who,
+// when nobody chose for that vine and winter yet.
+func (s *Server) Choose(ctx context.Context, measurement int64, who string) error {
+	g, err := s.sightingByMeasurement(ctx, measurement)
+	if err != nil {
+		return err
+	}
+	_, err = s.choose(ctx, g, wishesIn{}, 0, who, "")
+	return err
+}
+
+func (s *Server) choose(ctx context.Context, g *sighting, in wishesIn, after int, name, key string) (store.Choice, error) {
+	if len(g.confirmed) == 0 {
+		return store.Choice{}, assess.Errorf(assess.EInvalid, "No cane of this photo is confirmed yet. Rule on its findings first.")
+	}
+	_, suggested, err := chooseFor(g, wishesIn{})
+	if err != nil {
+		return store.Choice{}, err
+	}
+	_, choice, err := chooseFor(g, in)
+	if err != nil {
+		return store.Choice{}, err
+	}
+	payload, err := json.Marshal(keptChoice{in, choice})
+	if err != nil {
+		return store.Choice{}, err
+	}
+	said, err := json.Marshal(suggested)
+	if err != nil {
+		return store.Choice{}, err
+	}
+	return s.store.AddChoice(ctx, g.measurement.ID, after, name, key, payload, said)
 }

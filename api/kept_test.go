@@ -1,10 +1,13 @@
 package api
 
 import (
+	"bytes"
 	"context"
 	_ "embed"
 	"encoding/json"
 	"fmt"
+	"image"
+	"image/png"
 	"io"
 	"math"
 	"net/http"
@@ -256,4 +259,25 @@ func (r *rig) view() measurementView {
 	var v measurementView
 	r.get(fmt.Sprintf("/api/measurements/%d", st.Measurement), http.StatusOK, &v)
 	return v
+}
+
+// last is the latest question to the measurer.
+func (k *keptMeasurer) last() assess.Ask {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.asks[len(k.asks)-1]
+}
+
+// pngOf is a plain picture that the measurer doesn't know.
+func pngOf(t testing.TB, w, h int) []byte {
+	t.Helper()
+	img := image.NewGray(image.Rect(0, 0, w, h))
+	for i := range img.Pix {
+		img.Pix[i] = uint8(i * 7)
+	}
+	var out bytes.Buffer
+	if err := png.Encode(&out, img); err != nil {
+		t.Fatal(err)
+	}
+	return out.Bytes()
 }

@@ -33,15 +33,32 @@ func viewMeasurement(g *sighting, name string) measurementView {
 	seen := *g.measurement.Seen
 	seen.Canes = slices.Clone(seen.Canes)
 	for i := range seen.Canes {
-		seen.Canes[i].Profile = nil
+		seen.Canes[i] = forPage(seen.Canes[i])
 	}
 	photo := photoPath(g.photo.ID)
 	return measurementView{
 		ID: g.measurement.ID, Photo: g.photo.ID, Seq: len(g.rulings), Seen: &seen,
-		Rulings: viewRulings(g.rulings), Confirmed: withoutProfiles(g.confirmed), Findings: assess.Findings(),
+		Rulings: viewRulings(g.rulings), Confirmed: confirmedForPage(g.confirmed), Findings: assess.Findings(),
 		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg", Who: name,
 		Vine: vinePath(g.vine), Choice: photo + "/choice",
 	}
+}
+
+// forPage leaves the diameter readings along a cane out, which pages don't show
+// and which are most of the bytes, and makes empty lists of those that are
+// missing.
+func forPage(c assess.Cane) assess.Cane {
+	c.Profile = nil
+	if c.Nodes == nil {
+		c.Nodes = []assess.Node{}
+	}
+	if c.Internodes == nil {
+		c.Internodes = []assess.Internode{}
+	}
+	if c.Because == nil {
+		c.Because = []string{}
+	}
+	return c
 }
 
 func viewRulings(rs []assess.Ruling) []assess.Ruling {
@@ -51,8 +68,7 @@ func viewRulings(rs []assess.Ruling) []assess.Ruling {
 	}
 	for i := range out {
 		if out[i].Missed != nil {
-			c := *out[i].Missed
-			c.Profile = nil
+			c := forPage(*out[i].Missed)
 			out[i].Missed = &c
 		}
 	}
@@ -151,8 +167,7 @@ func (s *Server) previewRuling(c echo.Context) error {
 	if i < 0 {
 		return c.JSON(http.StatusOK, map[string]any{"cane": nil})
 	}
-	all[i].Cane.Profile = nil
-	return c.JSON(http.StatusOK, map[string]any{"cane": all[i].Cane, "kind": all[i].Kind})
+	return c.JSON(http.StatusOK, map[string]any{"cane": forPage(all[i].Cane), "kind": all[i].Kind})
 }
 
 // addRulings keeps what a person said, all of it or nothing.
@@ -184,18 +199,11 @@ func (s *Server) addRulings(c echo.Context) error {
 			return err
 		}
 		earlier = append(earlier, r)
-		// Who and when stand in the row, which is the authority for both; left
-		// out here so that a second sending is the same to the byte.
-		r.Who, r.When = "", time.Time{}
-		payload, err := json.Marshal(r)
+		n, err := KeepRuling(r)
 		if err != nil {
 			return err
 		}
-		said, err := json.Marshal(r.Seen)
-		if err != nil {
-			return err
-		}
-		add = append(add, store.NewRuling{Cane: r.Cane, Kind: string(r.Said), Payload: payload, Said: said})
+		add = append(add, n)
 	}
 	if _, err := s.store.AddRulings(ctx, g.measurement.ID, in.After, name, c.Request().Header.Get("Idempotency-Key"), add); err != nil {
 		return err
@@ -204,6 +212,22 @@ func (s *Server) addRulings(c echo.Context) error {
 		return err
 	}
 	return c.JSON(http.StatusCreated, viewMeasurement(g, name))
+}
+
+// KeepRuling makes a ruling ready for store.AddRulings. Who and when stand in
+// the row, which is the authority for both; they are left out of the JSON so
+// that a second sending is the same to the byte.
+func KeepRuling(r assess.Ruling) (store.NewRuling, error) {
+	r.Who, r.When = "", time.Time{}
+	payload, err := json.Marshal(r)
+	if err != nil {
+		return store.NewRuling{}, err
+	}
+	said, err := json.Marshal(r.Seen)
+	if err != nil {
+		return store.NewRuling{}, err
+	}
+	return store.NewRuling{Cane: r.Cane, Kind: string(r.Said), Payload: payload, Said: said}, nil
 }
 
 // guide traces a cane that was missed, from the base and tip that a person
@@ -242,6 +266,5 @@ func (s *Server) guide(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	kept.Profile = nil
-	return c.JSON(http.StatusCreated, map[string]any{"trace": trace, "cane": kept})
+	return c.JSON(http.StatusCreated, map[string]any{"trace": trace, "cane": forPage(kept)})
 }

@@ -60,21 +60,12 @@ func (s *Server) upload(c echo.Context) error {
 		}
 		winter = store.WinterOf(day, b.Southern)
 	}
-	photo, fresh, err := s.store.AddPhoto(ctx, store.NewPhoto{
+	photo, fresh, err := s.Keep(ctx, store.NewPhoto{
 		Data: form.photo, BlockID: b.ID, Row: v.Row, Number: v.Number, Winter: winter, Name: form.name,
 		ContentType: kind, TakenAt: taken, By: name, IdempotencyKey: c.Request().Header.Get("Idempotency-Key"),
 	})
 	if err != nil {
 		return err
-	}
-	if fresh {
-		ask, _, open, err := s.store.LatestAsk(ctx, photo.ID)
-		if err != nil {
-			return err
-		}
-		if open {
-			s.queue.add(ask)
-		}
 	}
 	state, err := s.photoState(ctx, photo)
 	if err != nil {
@@ -85,6 +76,20 @@ func (s *Server) upload(c echo.Context) error {
 		status = http.StatusOK
 	}
 	return c.JSON(status, state)
+}
+
+// Keep keeps a photo and has it measured, as store.AddPhoto tells; what it
+// returns is safe on the disk, and measuring follows.
+func (s *Server) Keep(ctx context.Context, n store.NewPhoto) (store.Photo, bool, error) {
+	photo, fresh, err := s.store.AddPhoto(ctx, n)
+	if err != nil || !fresh {
+		return photo, fresh, err
+	}
+	ask, _, open, err := s.store.LatestAsk(ctx, photo.ID)
+	if err == nil && open {
+		s.queue.add(ask)
+	}
+	return photo, fresh, err
 }
 
 type uploadForm struct {

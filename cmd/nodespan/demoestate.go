@@ -1,0 +1,67 @@
+package main
+
+import (
+	"bytes"
+	"image/jpeg"
+
+	"nodespan/vision/render"
+)
+
+// The invented estate. None of its places and people exists.
+
+var demoPeople = []string{"Mara (invented)", "Jon (invented)"}
+
+var demoBlocks = []struct {
+	name, form  string
+	rows, vines int
+}{
+	{"Mill slope", "four-cane", 14, 42},
+	{"Upper terrace", "two-cane", 8, 25},
+	{"Chapel field", "one-cane-and-spur", 22, 60},
+}
+
+// How far the ruling on a photo has come.
+type demoRuled int
+
+const (
+	none   demoRuled = iota
+	some             // half of the canes
+	all              // every cane
+	chosen           // every cane, and a choice
+)
+
+type demoPhoto struct {
+	block      string
+	row, vine  int
+	lastWinter bool
+	seed       uint64
+	with       render.Options
+	by         string
+	ruled      demoRuled
+}
+
+// widthPx of the drawn photos: enough to measure by, quick to draw.
+const widthPx = 2000
+
+var demoPhotos = []demoPhoto{
+	{"Mill slope", 4, 7, false, 11, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], none},
+	{"Mill slope", 4, 7, true, 12, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], chosen},
+	{"Upper terrace", 2, 3, false, 13, render.Options{Background: render.BlueSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[1], chosen},
+	{"Mill slope", 4, 8, false, 14, render.Options{Background: render.SkyGrass, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], some},
+	{"Chapel field", 1, 1, false, 15, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "bar", Blur: "none"}, demoPeople[1], none},
+	{"Upper terrace", 2, 4, false, 16, render.Options{Background: render.SkyGrass, Light: render.Overcast, Reference: "none", Blur: "none"}, demoPeople[1], none},
+	{"Chapel field", 1, 2, true, 17, render.Options{Background: render.BlueSheet, Light: render.Sun, Reference: "card", Blur: "none"}, demoPeople[0], all},
+}
+
+// draw renders the photo, as a camera would send it.
+func (d demoPhoto) draw() ([]byte, error) {
+	d.with.Width = widthPx
+	p := render.Random(d.seed, d.with)
+	img, _, err := render.Draw(p)
+	if err != nil {
+		return nil, err
+	}
+	var out bytes.Buffer
+	err = jpeg.Encode(&out, img, &jpeg.Options{Quality: p.JPEGQuality})
+	return out.Bytes(), err
+}
