@@ -61,6 +61,8 @@ func (f *follower) run(from step, sign float64) []step {
 	x, y := from.x, from.y
 	var out []step
 	recent := []step{{x: x, y: y, angle: angle, width: width, seen: true}}
+	// How many steps the direction comes from: lately, and when in doubt.
+	const short, long = 8, 18
 	missed := 0.0
 	// What the wood looks like, learned while its edges are clear.
 	look := f.c.cut(x, y, angle, f.par.WindowMM/f.mmpx(x, y), int(width)+3).mean(0, 0.3*width)
@@ -84,7 +86,7 @@ func (f *follower) run(from step, sign float64) []step {
 		for _, b := range s.bands(minW, maxW, f.par.MinEdge*0.8) {
 			du := b.mid / offU
 			dw := (b.width - width) / (0.12*width + 0.8)
-			v := min(b.score, 12) * math.Exp(-0.5*(du*du+dw*dw))
+			v := min(b.score, 6) * math.Exp(-0.5*(du*du+dw*dw))
 			if v > value {
 				best, value = b, v
 			}
@@ -106,14 +108,27 @@ func (f *follower) run(from step, sign float64) []step {
 			}
 			missed = 0
 			recent = append(recent, n)
-			if len(recent) > 7 {
+			if len(recent) > long {
 				recent = recent[1:]
 			}
 			if len(recent) >= 3 {
-				angle = direction(recent, angle)
+				angle = direction(recent[max(0, len(recent)-short):], angle)
 			}
 		} else {
 			n.x, n.y = px, py
+			if missed == 0 && len(recent) >= 8 {
+				// Whatever led astray did so lately: go on along the line of
+				// the longer past.
+				angle = direction(recent, angle)
+				var mx, my float64
+				for _, r := range recent {
+					mx += r.x / float64(len(recent))
+					my += r.y / float64(len(recent))
+				}
+				d := (px-mx)*math.Cos(angle) + (py-my)*math.Sin(angle)
+				lx, ly := mx+d*math.Cos(angle), my+d*math.Sin(angle)
+				n.x, n.y = (px+lx)/2, (py+ly)/2
+			}
 			missed += st * mm
 		}
 		if dbg {

@@ -115,9 +115,10 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 	}
 	out.Wires = mergeWires(out.Wires, p)
 	ground := fruiting(m, out.Wires)
+	upper := upperFruiting(m, out.Wires)
 	for _, l := range rest {
 		why := ""
-		l, why = asCane(p, m, l, ground, par)
+		l, why = asCane(p, m, l, ground, upper, par)
 		switch why {
 		case "":
 			out.Canes = append(out.Canes, l)
@@ -252,8 +253,26 @@ func fruiting(m *scale.Map, ws []assess.Wire) func(x float64) float64 {
 	return func(float64) float64 { return top }
 }
 
+// upperFruiting gives how far the upper fruiting wire lies above the lower one,
+// mm, 0 when there is none: the next single wire within reach of a cane that
+// is bent down from the one to the other.
+func upperFruiting(m *scale.Map, ws []assess.Wire) float64 {
+	if len(ws) < 2 {
+		return 0
+	}
+	x := (ws[0].Line[0][0] + ws[0].Line[1][0]) / 2
+	for i := range ws[1:] {
+		up := (wireY(ws[0], x) - wireY(ws[i+1], x)) * m.At(x, wireY(ws[0], x))
+		if up > 120 && up < 450 {
+			ws[i+1].Role = "upper_fruiting"
+			return up
+		}
+	}
+	return 0
+}
+
 // asCane turns a line base first and says why it is no cane, or "".
-func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, par Params) (Line, string) {
+func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, upper float64, par Params) (Line, string) {
 	a, b := l.Points[0], l.Points[len(l.Points)-1]
 	// The base is the end nearer to the fruiting zone.
 	ha, hb := ground(a[0])-a[1], ground(b[0])-b[1]
@@ -278,7 +297,7 @@ func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, 
 		return l, "short"
 	case above*10 < len(l.Points)*6:
 		return l, "below the wire"
-	case math.Abs(rise(0)) > 170:
+	case math.Abs(rise(0)) > 170 && (upper == 0 || math.Abs(rise(0)-upper) > 90):
 		return l, "starts in the air"
 	}
 	// Level near the wire: last winter's wood tied down.
