@@ -23,11 +23,22 @@ type Params struct {
 	// GapMM is the longest stretch without edges that is bridged: another
 	// cane, a tie, a wire, a post's edge. Longer joins what may be two canes.
 	GapMM float64
+	// AirLengthMM, AirWidthMM and AirRiseMM let a cane count whose base is lost
+	// in clutter: it must be at least so long and so wide, and its lower end
+	// at most so far above the lower fruiting wire. Looser takes far posts and
+	// the next row's canes. Default 280, 3.5 and 420 mm.
+	AirLengthMM, AirWidthMM, AirRiseMM float64
+	// MinRed is how much redder than the reference's white wood must be: the
+	// ratio of red to blue in linear light over that of the white. Bark
+	// reflects more red than blue; sky, sheet and their shadows don't.
+	// Default 1.18.
+	MinRed float64
 	// MinLengthMM is the shortest trace that is kept.
 	MinLengthMM float64
 }
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, GapMM: 45, MinLengthMM: 60}
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, GapMM: 45, MinLengthMM: 60,
+		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, MinRed: 1.18}
 }

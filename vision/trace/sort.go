@@ -116,17 +116,47 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 	out.Wires = mergeWires(out.Wires, p)
 	ground := fruiting(m, out.Wires)
 	upper := upperFruiting(m, out.Wires)
+	white := whiteOf(p, m)
+	var canes, air []Line
 	for _, l := range rest {
 		why := ""
-		l, why = asCane(p, m, l, ground, upper, par)
+		l, why = asCane(p, m, l, ground, par)
+		if why == "" || why == inAir {
+			if w := looksLike(p, m, &l, white, par); w != "" {
+				why = w
+			}
+		}
 		switch why {
 		case "":
-			out.Canes = append(out.Canes, l)
+			canes = append(canes, l)
+		case inAir:
+			air = append(air, l)
 		case "old wood":
 			out.OldWood = append(out.OldWood, l)
 		default:
 			out.Dropped = append(out.Dropped, Dropped{l, why})
 		}
+	}
+	// A cane may also arise from old wood that arches to the upper wire, or
+	// its base may be lost in clutter while the rest stands clear.
+	for _, l := range air {
+		base := l.Points[0]
+		rise := (ground(base[0]) - base[1]) * m.At(base[0], base[1])
+		length := pathLength(l.mm(m))
+		width := l.MedianWidth() * m.At(base[0], base[1])
+		switch {
+		case math.Abs(rise-upper) < 90 && nearAny(m, base, out.OldWood, 50):
+			canes = append(canes, l)
+		case length > par.AirLengthMM && width > par.AirWidthMM && rise > 0 && rise < par.AirRiseMM:
+			canes = append(canes, l)
+		default:
+			out.Dropped = append(out.Dropped, Dropped{l, inAir})
+		}
+	}
+	kept, dropped := onceEach(canes)
+	out.Canes = kept
+	for _, l := range dropped {
+		out.Dropped = append(out.Dropped, Dropped{l, "the same cane again"})
 	}
 	return out
 }
@@ -272,7 +302,7 @@ func upperFruiting(m *scale.Map, ws []assess.Wire) float64 {
 }
 
 // asCane turns a line base first and says why it is no cane, or "".
-func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, upper float64, par Params) (Line, string) {
+func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, par Params) (Line, string) {
 	a, b := l.Points[0], l.Points[len(l.Points)-1]
 	// The base is the end nearer to the fruiting zone.
 	ha, hb := ground(a[0])-a[1], ground(b[0])-b[1]
@@ -297,8 +327,6 @@ func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, 
 		return l, "short"
 	case above*10 < len(l.Points)*6:
 		return l, "below the wire"
-	case math.Abs(rise(0)) > 170 && (upper == 0 || math.Abs(rise(0)-upper) > 90):
-		return l, "starts in the air"
 	}
 	// Level near the wire: last winter's wood tied down.
 	k := 0
@@ -319,6 +347,9 @@ func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, 
 	}
 	if seen*10 < len(l.Seen)*6 {
 		return l, "mostly bridged"
+	}
+	if math.Abs(rise(0)) > 170 {
+		return l, inAir
 	}
 	return l, ""
 }

@@ -1,0 +1,182 @@
+package trace
+
+import (
+	"math"
+	"slices"
+
+	"nodespan/assess"
+	"nodespan/vision/photo"
+	"nodespan/vision/scale"
+)
+
+const inAir = "starts in the air"
+
+// whiteOf is the colour of the reference's white in linear light, red green
+// blue: what a neutral surface looks like in this light and to this camera.
+// Without a card it is neutral.
+func whiteOf(p *photo.Photo, m *scale.Map) [3]float64 {
+	if m.Kind == "marks" {
+		return [3]float64{1, 1, 1}
+	}
+	type sample struct {
+		sum float64
+		c   [3]float64
+	}
+	var ss []sample
+	a, b, c, d := m.Outline[0], m.Outline[1], m.Outline[2], m.Outline[3]
+	for i := 1; i < 40; i++ {
+		for j := 1; j < 40; j++ {
+			u, v := float64(i)/40, float64(j)/40
+			x := (1-v)*((1-u)*a[0]+u*b[0]) + v*((1-u)*d[0]+u*c[0])
+			y := (1-v)*((1-u)*a[1]+u*b[1]) + v*((1-u)*d[1]+u*c[1])
+			if q, ok := linearColour(p, x, y); ok {
+				ss = append(ss, sample{q[0] + q[1] + q[2], q})
+			}
+		}
+	}
+	if len(ss) < 50 {
+		return [3]float64{1, 1, 1}
+	}
+	slices.SortFunc(ss, func(a, b sample) int { return int(math.Copysign(1, a.sum-b.sum)) })
+	return ss[len(ss)*8/10].c
+}
+
+// linearColour is the colour of the pixel at a place, red green blue.
+func linearColour(p *photo.Photo, x, y float64) (c [3]float64, ok bool) {
+	i, j := int(x+0.5), int(y+0.5)
+	if i < 0 || j < 0 || i >= p.Width || j >= p.Height {
+		return c, false
+	}
+	k := 3 * (j*p.Width + i)
+	pix := p.Pix()
+	return [3]float64{float64(photo.Linear[pix[k+2]]), float64(photo.Linear[pix[k+1]]), float64(photo.Linear[pix[k]])}, true
+}
+
+// looksLike says what a line looks like if not like wood: a shadow, or a strip
+// of ground between two other things.
+func looksLike(p *photo.Photo, m *scale.Map, l *Line, white [3]float64, par Params) string {
+	var in, out [3]float64
+	n := 0.0
+	var reds []float64
+	for i := 1; i+1 < len(l.Points); i++ {
+		if !l.Seen[i] {
+			continue
+		}
+		q := l.Points[i]
+		dx, dy := l.Points[i+1][0]-l.Points[i-1][0], l.Points[i+1][1]-l.Points[i-1][1]
+		d := math.Hypot(dx, dy)
+		if d == 0 {
+			continue
+		}
+		nx, ny := -dy/d, dx/d
+		w := l.Width[i]
+		var here [3]float64
+		k := 0.0
+		for _, f := range []float64{-0.2, 0, 0.2} {
+			if c, ok := linearColour(p, q[0]+f*w*nx, q[1]+f*w*ny); ok {
+				for ch := range 3 {
+					here[ch] += c[ch]
+				}
+				k++
+			}
+		}
+		a, ok1 := linearColour(p, q[0]+(w*0.5+3)*nx, q[1]+(w*0.5+3)*ny)
+		b, ok2 := linearColour(p, q[0]-(w*0.5+3)*nx, q[1]-(w*0.5+3)*ny)
+		if k == 0 || !ok1 || !ok2 {
+			continue
+		}
+		for ch := range 3 {
+			in[ch] += here[ch] / k
+			out[ch] += (a[ch] + b[ch]) / 2
+		}
+		reds = append(reds, (here[0]+0.003)/(here[2]+0.003)*white[2]/white[0])
+		n++
+	}
+	if n < 5 {
+		return ""
+	}
+	slices.Sort(reds)
+	if reds[len(reds)/2] < par.MinRed {
+		return "not wood-coloured"
+	}
+	// A shadow takes about the same share of every colour, and a little less
+	// of the sky's blue; wood changes the colour.
+	var r [3]float64
+	for ch := range 3 {
+		r[ch] = (in[ch] + 0.002*n) / (out[ch] + 0.002*n)
+	}
+	if r[0] < 0.8 && r[1] < 0.8 && r[2] < 0.85 && r[0] < 1.12*r[2] && r[0] < 1.12*r[1] {
+		return "a shadow"
+	}
+	return ""
+}
+
+// nearAny tells whether a place lies within reach mm of one of the lines.
+func nearAny(m *scale.Map, q assess.Point, ls []Line, reach float64) bool {
+	for i := range ls {
+		for _, p := range ls[i].Points {
+			if m.Distance(p, q) < reach {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// onceEach drops lines that mostly run inside of a better one. Better is what
+// is longer where it was seen.
+func onceEach(ls []Line) (kept, dropped []Line) {
+	score := func(l *Line) float64 {
+		n := 0.0
+		for _, s := range l.Seen {
+			if s {
+				n++
+			}
+		}
+		return n * math.Sqrt(l.MedianWidth())
+	}
+	order := make([]int, len(ls))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return int(math.Copysign(1, score(&ls[b])-score(&ls[a]))) })
+	for _, i := range order {
+		l := &ls[i]
+		same := false
+		for k := range kept {
+			if l.inside(&kept[k]) > 0.4 {
+				same = true
+				break
+			}
+		}
+		if same {
+			dropped = append(dropped, *l)
+		} else {
+			kept = append(kept, *l)
+		}
+	}
+	return kept, dropped
+}
+
+// inside is the share of a line's points that lie on another line's wood, not
+// merely across it.
+func (l *Line) inside(o *Line) float64 {
+	w := max(o.MedianWidth(), l.MedianWidth())
+	n := 0
+	for _, q := range l.Points {
+		for j := 1; j < len(o.Points); j++ {
+			a, b := o.Points[j-1], o.Points[j]
+			dx, dy := b[0]-a[0], b[1]-a[1]
+			d2 := dx*dx + dy*dy
+			if d2 == 0 {
+				continue
+			}
+			t := max(0, min(1, ((q[0]-a[0])*dx+(q[1]-a[1])*dy)/d2))
+			if math.Hypot(q[0]-a[0]-t*dx, q[1]-a[1]-t*dy) < 0.55*w+1.5 {
+				n++
+				break
+			}
+		}
+	}
+	return float64(n) / float64(len(l.Points))
+}
