@@ -50,6 +50,8 @@ type Pair struct {
 	Internode Reading
 	Nodes     Nodes
 	BoxPx     [4]float64 // left, top, right, bottom of the true line in the frame
+	// What a picture of the comparison needs: lines and nodes, px.
+	TrueLine, SaidLine, TrueNodes, SaidNodes [][2]float64
 }
 
 // Reading is a true value and what was said of it, mm. Known is false when
@@ -247,6 +249,16 @@ func (r Rules) pair(p *Photo, a axis, c *assess.Cane, o overlap) Pair {
 		out.Internode = Reading{true, *t.MedianInternode, c.Internode}
 	}
 	out.Nodes = r.nodes(a, c, o)
+	out.TrueLine = t.LinePx
+	for _, q := range c.CentreLine {
+		out.SaidLine = append(out.SaidLine, q)
+	}
+	for _, n := range t.Nodes {
+		out.TrueNodes = append(out.TrueNodes, n.Px)
+	}
+	for _, n := range c.Nodes {
+		out.SaidNodes = append(out.SaidNodes, n.Px)
+	}
 	return out
 }
 

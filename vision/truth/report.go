@@ -2,27 +2,15 @@ package truth
 
 import (
 	"bytes"
-	"encoding/base64"
 	"fmt"
 	"html/template"
-	"image"
-	"image/color"
-	"image/jpeg"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"sort"
-
-	"github.com/disintegration/imaging"
-
-	"nodespan/assess"
 )
 
-const (
-	worstCount = 12  // crops in the report
-	cropHigh   = 420 // px of a crop
-)
+const worstCount = 12 // crops in the report
 
 type reportPage struct {
 	Title    string
@@ -88,7 +76,7 @@ func WriteHTML(w io.Writer, title, dir string, results []Result, r Rules) error 
 	for _, b := range worst[:min(len(worst), worstCount)] {
 		k := worstCane{Caption: fmt.Sprintf("%s %s (%s, %s): diameter %.1f, said %s; internode %.0f, said %s; nodes %d right of %d reported, %d visible",
 			b.res.Photo, b.p.CaneID, b.res.Background, b.res.Light, b.p.Diameter.Truth, b.p.Diameter.Said, b.p.Internode.Truth, b.p.Internode.Said, b.p.Nodes.Right, b.p.Nodes.Reported, b.p.Nodes.True)}
-		img, err := crop(filepath.Join(dir, filepath.Base(b.res.Photo)), b.p.BoxPx)
+		img, err := crop(filepath.Join(dir, filepath.Base(b.res.Photo)), b.p)
 		if err != nil {
 			k.Caption += " (no crop: " + err.Error() + ")"
 		}
@@ -112,31 +100,6 @@ func badness(p Pair) float64 {
 		z += 0.5 * (1 - float64(p.Nodes.Right+p.Nodes.Found)/float64(n))
 	}
 	return z
-}
-
-func crop(path string, b [4]float64) (template.URL, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	img, _, err := image.Decode(f)
-	if err != nil {
-		return "", assess.Errorf(assess.EInvalid, "%s can't be decoded: %w", path, err)
-	}
-	const pad = 25
-	cut := imaging.Crop(img, image.Rect(int(b[0])-pad, int(b[1])-pad, int(b[2])+pad, int(b[3])+pad))
-	if cut.Bounds().Empty() {
-		cut = imaging.New(1, 1, color.White)
-	}
-	if cut.Bounds().Dy() > cropHigh {
-		cut = imaging.Resize(cut, 0, cropHigh, imaging.Lanczos)
-	}
-	var buf bytes.Buffer
-	if err := jpeg.Encode(&buf, cut, &jpeg.Options{Quality: 85}); err != nil {
-		return "", err
-	}
-	return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(buf.Bytes())), nil
 }
 
 // dot is one cane in a scatter plot.
@@ -214,7 +177,8 @@ var reportTemplate = template.Must(template.New("report").Parse(`<!doctype html>
 body{font:15px/1.45 system-ui,sans-serif;margin:1.5rem;color:#222;max-width:1500px}
 table{border-collapse:collapse;font-size:13px}
 th,td{border-bottom:1px solid #ddd;padding:.3rem .5rem;text-align:right;vertical-align:bottom}
-th:first-child,td:first-child{text-align:left;white-space:nowrap}
+th:first-child,td:first-child{text-align:left}
+td{white-space:nowrap}
 tbody tr:first-child{font-weight:600}
 .wide{overflow-x:auto}
 .plots{display:flex;flex-wrap:wrap;gap:1rem}
@@ -232,6 +196,7 @@ figcaption{font-size:12px}
 <p>A ring is a cane whose 95 % interval misses the truth.</p>
 <div class="plots">{{range .Plots}}{{.}}{{end}}</div>
 <h2>Worst canes</h2>
+<p>White rings and dots: true nodes and line. Blue crosses and dots: reported ones.</p>
 <div class="worst">{{range .Worst}}<figure>{{if .Image}}<img src="{{.Image}}" alt="">{{end}}<figcaption>{{.Caption}}</figcaption></figure>{{else}}<p>No cane was matched.</p>{{end}}</div>
 <h2>Missed canes</h2>
 <p>{{range .Missed}}{{.}}; {{else}}none{{end}}</p>
