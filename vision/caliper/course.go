@@ -13,6 +13,7 @@ type coarse struct {
 	edges    []edge    // candidates, from left to right
 	width    float64   // with which the cane was followed here, px
 	pairs    []pairing // of candidates
+	most     float64   // widest that a cane can be here, px
 }
 
 // An edge is a place of sharp change across.
@@ -34,11 +35,12 @@ func (par Params) count(z float64) float64 {
 	if z < par.MinEdgeZ {
 		return 0
 	}
-	return min(math.Log(z/par.MinEdgeZ)/math.Log(25)+0.15, 1)
+	return min(math.Log(z/par.MinEdgeZ)/math.Log(5)+0.25, 1)
 }
 
 // course finds, for each station, where the left and the right edge run, px
-// from the followed centre.
+// from the followed centre. widthTol is how far the width may differ from the
+// given one, as a logarithm.
 //
 // Each coarse section proposes pairs of edges. A pair's cost is low when both
 // its edges are significant and no significant edge is left unexplained just
@@ -46,7 +48,9 @@ func (par Params) count(z float64) float64 {
 // should be ground. Over the length of the cane the cheapest sequence is taken
 // in which both edges move slowly (Viterbi's dynamic programming). Grass makes
 // edges too, but not at the same place in one section after another.
-func course(at func(int) *section, seen []bool, width []float64, sigma float64, stationMM float64, par Params) (left, right []float64, ok bool) {
+var dbgCourse bool
+
+func course(at func(int) *section, width []float64, sigma, stationMM, stationPx, widthTol float64, par Params) (left, right []float64, ok bool) {
 	n := len(width)
 	per := max(4, int(math.Round(par.CourseMM/stationMM)))
 	var cs []*coarse
@@ -56,7 +60,7 @@ func course(at func(int) *section, seen []bool, width []float64, sigma float64, 
 		if to-from < per/2 && len(cs) > 0 {
 			break
 		}
-		c := &coarse{from: from, to: to, width: width[(from+to)/2]}
+		c := &coarse{from: from, to: to, width: width[(from+to)/2], most: par.MaxWidthMM * stationPx / stationMM}
 		var s *section
 		// Every other station is enough for a mean.
 		cnt := 0.0
@@ -88,13 +92,28 @@ func course(at func(int) *section, seen []bool, width []float64, sigma float64, 
 		// Texture of the ground here and in the neighbouring sections.
 		var t texture
 		for j := max(0, k-2); j <= min(len(cs)-1, k+2); j++ {
-			t.add(raw[j], -0.62*cs[j].width, 0.62*cs[j].width)
+			// Only the outermost strips: nearer by there may be wood still.
+			v := raw[j].v
+			half := v[len(v)-1]
+			strip := max(6, 0.35*(half-cs[j].width/2))
+			t.add(raw[j], -half+strip+2, half-strip-2)
 		}
 		w := t.whiten()
 		s := &section{v: raw[k].v, y: slices.Clone(raw[k].y)}
 		w.apply(s)
 		c.edges = s.sharp(sigma, par)
-		c.pair(par)
+		c.pair(widthTol, par)
+		if dbgCourse {
+			println("sec", c.from, int(100*c.width), int(100*c.most))
+			for _, e := range c.edges {
+				print(" [", int(10*e.v), " z", int(10*e.z), " s", int(100*e.s), "]")
+			}
+			println()
+			for _, q := range c.pairs[:min(5, len(c.pairs))] {
+				print("   (", int(10*q.a), " ", int(10*q.b), " ", int(100*q.cost), ")")
+			}
+			println()
+		}
 	}
 	if len(cs) == 0 {
 		return nil, nil, false
@@ -189,7 +208,7 @@ func (s *section) sharp(sigma float64, par Params) []edge {
 }
 
 // pair makes the pairs of candidates that can be the cane's edges.
-func (c *coarse) pair(par Params) {
+func (c *coarse) pair(tol float64, par Params) {
 	w := c.width
 	// The followed width is always a candidate, at the price of having no
 	// edge to show.
@@ -197,11 +216,12 @@ func (c *coarse) pair(par Params) {
 	for i, a := range c.edges {
 		for _, b := range c.edges[i+1:] {
 			d := b.v - a.v
-			if d < 0.6*w || d > 1.9*w || a.v > 0.1*w || b.v < -0.1*w || math.Abs(a.v+b.v) > 1.1*w {
+			if d < 0.6*w || d > c.most || a.v > 0.45*w || b.v < -0.45*w || math.Abs(a.v+b.v) > max(1.1*w, 0.9*d) {
 				continue
 			}
-			cost := -a.s - b.s
-			reach := 0.45*d + 1
+			l := math.Log(d/w) / tol
+			cost := -a.s - b.s + min(0.2*l*l, 0.9)
+			reach := 0.4*d + 3.5
 			for _, e := range c.edges {
 				if e.v < a.v-0.8 && e.v > a.v-reach || e.v > b.v+0.8 && e.v < b.v+reach {
 					cost += par.Unexplained * e.s

@@ -16,15 +16,29 @@ type Params struct {
 	// at the price of one, in widths. Larger follows swellings and clutter.
 	// Default 0.07.
 	CourseTol float64
+	// WidthTol is by how much, as a logarithm, the edges' distance may differ
+	// from the width with which the cane was followed at a small price. A
+	// sunlit cane is often followed by its bright side alone. Default 0.6.
+	WidthTol float64
+	// TaperTol is the same once a first course is known, from the running
+	// median of the width along the cane. Default 0.18.
+	TaperTol float64
+	// MaxWidthMM is the widest that a cane can be. Default 24 mm.
+	MaxWidthMM float64
 	// MinEdgeZ is the least change that counts as an edge, in standard
 	// deviations of the ground's texture. Default 3.
 	MinEdgeZ float64
 	// Unexplained is the price of an edge that is left just outside of the
-	// cane, relative to the worth of one that bounds it. Default 0.6.
+	// cane, relative to the worth of one that bounds it. Default 0.9.
 	Unexplained float64
 	// MaxSigma is the largest blur that the fit may take, px. Larger follows
 	// photos that are more out of focus, and soft shadows. Default 6.
 	MaxSigma float64
+	// Shoulder is how strongly the camera is supposed to compress highlights
+	// beyond the sRGB curve, 0 (not at all) to under 1. Larger puts edges
+	// before a bright sky farther out. Default 0.7, which holds a sky of
+	// over twice the luminance of white paper.
+	Shoulder float64
 	// MaxMisfit is the largest root mean square of what the model leaves,
 	// relative to the step at the weaker edge. Default 0.35.
 	MaxMisfit float64
@@ -35,5 +49,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, MinEdgeZ: 3, Unexplained: 0.6, MaxSigma: 6, MaxMisfit: 0.35, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, MaxSigma: 6, Shoulder: 0.7, MaxMisfit: 0.35, Jump: 0.6}
 }

@@ -40,9 +40,46 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	}
 	out := &Profile{Stations: make([]Station, len(pts))}
 	fits := make([]edgeFit, len(pts))
+	across := angleAt(pts, len(pts)/2) + math.Pi/2
+	blur := m.Blur(math.Cos(across), math.Sin(across))
+	if blur == 0 {
+		blur = 1
+	}
+	mid := pts[len(pts)/2]
+	mm := m.At(mid[0], mid[1])
+	stationPx := max(par.StepMM/mm, 1.5)
+	var left, right []float64
+	// Twice: the second time about the middle that the first has found, and
+	// held to the width that prevails along the cane: where wood and ground
+	// look alike for a while, the edges don't jump to the nearest bark.
+	for _, tol := range []float64{par.WidthTol, par.TaperTol} {
+		wide := func(i int) *section {
+			return cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 11, 8/mm), max(par.AlongMM/mm, 3))
+		}
+		var ok bool
+		left, right, ok = course(wide, width, blur, stationPx*mm, stationPx, tol, par)
+		if !ok {
+			return out, nil
+		}
+		angles := make([]float64, len(pts))
+		for i := range pts {
+			angles[i] = angleAt(pts, i)
+		}
+		for i := range pts {
+			c := (left[i] + right[i]) / 2
+			pts[i] = assess.Point{pts[i][0] - c*math.Sin(angles[i]), pts[i][1] + c*math.Cos(angles[i])}
+			width[i] = right[i] - left[i]
+		}
+		prevail(width, int(120/(stationPx*mm)))
+		if tol == par.TaperTol {
+			for i := range pts {
+				w := right[i] - left[i]
+				left[i], right[i] = -w/2, w/2
+			}
+		}
+	}
 	at := func(i int) *section {
-		mm := m.At(pts[i][0], pts[i][1])
-		return cross(p, pts[i], angleAt(pts, i), width[i], max(par.AlongMM/mm, 3))
+		return cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 8), max(par.AlongMM/mm, 3))
 	}
 	// The ground beside the cane, stretch by stretch.
 	const stretch = 40
@@ -59,18 +96,6 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		s := plain(i)
 		white[i/stretch].apply(s)
 		return s
-	}
-	across := angleAt(pts, len(pts)/2) + math.Pi/2
-	blur := m.Blur(math.Cos(across), math.Sin(across))
-	known := blur > 0
-	if !known {
-		blur = 1
-	}
-	mid := pts[len(pts)/2]
-	stationMM := max(par.StepMM, 1.5*m.At(mid[0], mid[1]))
-	left, right, ok := course(plain, seen, width, blur, stationMM, par)
-	if !ok {
-		return out, nil
 	}
 	out.Sigma = blur
 	lit := settle(at, seen, left, right, blur, par)
@@ -130,17 +155,22 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		// In the picture y runs down, so that the normal (-sin, cos) points to
 		// the right of somebody who walks from base to tip.
 		s.Left, s.Right = off[i]-f.a, f.b-off[i]
+		if par.Shoulder > 0 {
+			gl, wl, wr, gr := plain(i).beside(f.a, f.b, blur)
+			s.Left += blur * outward(gl, wl, par.Shoulder)
+			s.Right += blur * outward(gr, wr, par.Shoulder)
+		}
 		k := m.Diameter(s.Px[0], s.Px[1], math.Cos(s.Angle), math.Sin(s.Angle))
-		s.DiameterMM = (f.b - f.a) * k
+		s.DiameterMM = (s.Left + s.Right) * k
 		s.U = max(f.u*k, 0.02)
 	}
 	return out, nil
 }
 
 // cross samples the cross-section at a place, averaged along the cane.
-func cross(p *photo.Photo, at assess.Point, angle, width, along float64) *section {
+func cross(p *photo.Photo, at assess.Point, angle, width, beside, along float64) *section {
 	pix, w, h := p.Pix(), p.Width, p.Height
-	half := 0.5*width + max(0.6*width, 8)
+	half := 0.5*width + beside
 	step := max(0.5, width/40)
 	n := int(2*half/step) + 1
 	s := &section{v: make([]float64, 0, n), y: make([][3]float64, 0, n), w: make([]float64, 0, n)}
@@ -249,6 +279,17 @@ func angleAt(p []assess.Point, i int) float64 {
 	const reach = 4
 	a, b := p[max(0, i-reach)], p[min(len(p)-1, i+reach)]
 	return math.Atan2(b[1]-a[1], b[0]-a[0])
+}
+
+// prevail replaces each width by the running median within reach stations.
+func prevail(width []float64, reach int) {
+	src := slices.Clone(width)
+	buf := make([]float64, 0, 2*reach+1)
+	for i := range width {
+		buf = append(buf[:0], src[max(0, i-reach):min(len(src), i+reach+1)]...)
+		slices.Sort(buf)
+		width[i] = buf[len(buf)/2]
+	}
 }
 
 // dropJumps takes out readings that stand apart from their neighbourhood.
