@@ -92,10 +92,14 @@ func (s *surroundings) grass(p vec, across, along float64) rgb {
 	patch := clouds2(x/520, y/700, 3, along/700, s.seed+10)
 	blade := clouds2(x/5, y/24, 3, math.Max(f, along/60), s.seed+11)
 	tuft := clouds2(x/48, y/90, 3, along/90, s.seed+12)
-	dark, green, dry := rgb{0.022, 0.036, 0.012}, rgb{0.085, 0.125, 0.035}, rgb{0.20, 0.18, 0.08}
-	c := dark.to(green, smooth(0.28, 0.72, 0.68*blade+0.32*tuft))
+	dark, green, dry := rgb{0.036, 0.045, 0.020}, rgb{0.115, 0.145, 0.055}, rgb{0.24, 0.21, 0.11}
+	c := dark.to(green, smooth(0.3, 0.7, 0.5*blade+0.5*tuft))
 	c = c.to(dry, 0.55*smooth(0.5, 0.75, patch)*smooth(0.45, 0.7, blade))
-	c = c.to(rgb{0.16, 0.20, 0.06}, 0.7*smooth(0.62, 0.74, blade))
+	c = c.to(rgb{0.22, 0.25, 0.10}, 0.8*smooth(0.62, 0.72, blade))
+	// Broad-leaved weeds: pale specks in clumps.
+	if weed := noise2(x/17, y/26, s.seed+13); f < 1.5 && weed > 0.72 && tuft > 0.48 {
+		c = c.to(rgb{0.26, 0.28, 0.13}, 0.8*smooth(0.72, 0.8, weed))
+	}
 	// Fallen leaves, one in some cells.
 	const cell = 190.0
 	i, u := split(x / cell)

@@ -53,7 +53,7 @@ func Random(seed uint64, o Options) Params {
 		JPEGQuality: 75 + r.IntN(21),
 		Post:        r.Float64() < 0.25, PostXMM: between(r, 250, 700) * pick(r, -1.0, 1.0),
 		Growth: Growth{Canes: [2]int{6, 12}, DiameterMM: [2]float64{4, 15}, InternodeMM: [2]float64{50, 130},
-			LeanDeg: 20, DepthMM: 120, ShortNoded: 0.15, Swelling: [2]float64{1.18, 1.45}, ZigZagDeg: 13,
+			LeanDeg: 20, DepthMM: 120, ShortNoded: 0.15, Swelling: [2]float64{1.2, 1.5}, ZigZagDeg: 13,
 			Tendrils: 0.10, Laterals: 0.10, Ellipticity: 1.07, Neighbours: true, SpacingMM: between(r, 950, 1300)},
 	}
 	if p.Kind == "" {
