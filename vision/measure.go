@@ -113,7 +113,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	}
 	done("caliper")
 	for i := range profiles {
-		if c, ok := v.cane(m, &t.Canes[i], profiles[i], p); ok {
+		if c, ok := v.cane(m, &t.Canes[i], profiles[i], t.Wires, p); ok {
 			c.ID = len(out.Canes) + 1
 			out.Canes = append(out.Canes, *c)
 		}
@@ -159,7 +159,7 @@ func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, l
 
 // cane makes a Cane of a line and its profile; ok is false when nothing of it
 // could be read.
-func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, p *photo.Photo) (*assess.Cane, bool) {
+func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, wires []assess.Wire, p *photo.Photo) (*assess.Cane, bool) {
 	st := prof.Stations
 	read := 0
 	for _, s := range st {
@@ -186,7 +186,7 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, p
 	tip := st[len(st)-1].Px
 	const border = 12
 	c.LeavesFrame = tip[0] < border || tip[1] < border || tip[0] > float64(p.Width)-border || tip[1] > float64(p.Height)-border
-	c.Nodes = nodes.Find(prof, v.Params.Nodes)
+	c.Nodes = nodes.Find(prof, crossings(st, wires), v.Params.Nodes)
 	for i := range c.Nodes {
 		n := &c.Nodes[i]
 		n.Px = assess.Point{round(n.Px[0], 1), round(n.Px[1], 1)}
@@ -204,6 +204,21 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, p
 	c.RelativeU = round(math.Sqrt(u*u+depth*depth+v.Params.RoundU*v.Params.RoundU), 5)
 	assess.Derive(c)
 	return c, true
+}
+
+// crossings gives where wires cross a cane, mm along it.
+func crossings(st []caliper.Station, wires []assess.Wire) []float64 {
+	var out []float64
+	for _, w := range wires {
+		a, b := w.Line[0], w.Line[1]
+		side := func(q assess.Point) float64 { return (b[0]-a[0])*(q[1]-a[1]) - (b[1]-a[1])*(q[0]-a[0]) }
+		for i := 1; i < len(st); i++ {
+			if (side(st[i-1].Px) < 0) != (side(st[i].Px) < 0) {
+				out = append(out, st[i].AlongMM)
+			}
+		}
+	}
+	return out
 }
 
 func thinPoints(p []assess.Point) []assess.Point {

@@ -40,7 +40,7 @@ type Params struct {
 	// over twice the luminance of white paper.
 	Shoulder float64
 	// MaxMisfit is the largest root mean square of what the model leaves,
-	// relative to the step at the weaker edge. Default 0.35.
+	// relative to the step at the weaker edge. Default 0.6.
 	MaxMisfit float64
 	// Jump is the largest relative difference of a reading from the median of
 	// its neighbourhood. Nodes swell by up to a half. Default 0.6.
@@ -49,5 +49,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, MaxSigma: 6, Shoulder: 0.7, MaxMisfit: 0.35, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, MaxSigma: 6, Shoulder: 0.7, MaxMisfit: 0.6, Jump: 0.6}
 }

@@ -18,6 +18,7 @@ type Station struct {
 	AlongMM     float64      // from the base
 	Left, Right float64      // distance of the edges from the centre line, px; Left is on the left looking from base to tip in the picture
 	Sigma       float64      // blur of the edges, px
+	Inner       float64      // brightness of the wood's middle, linear light; 0 outside of the picture
 	DiameterMM  float64
 	U           float64 // standard uncertainty of DiameterMM from this reading alone; 0: no reading
 }
@@ -123,7 +124,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		sec.discount(f)
 		fits[i] = sec.fit(sh, f.a, f.b, blur, false, 5, par)
 		// An edge is read near its course or not at all.
-		most := min(0.25*(right[i]-left[i]), 2.2*blur+3)
+		most := max(0.3*(right[i]-left[i]), 2)
 		if !seen[i] || math.Abs(fits[i].a-left[i]) > most || math.Abs(fits[i].b-right[i]) > most {
 			fits[i].ok = false
 		}
@@ -149,6 +150,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		}
 		s.AlongMM = along
 		s.Sigma = f.sigma
+		s.Inner = plain(i).middle(off[i], 0.3*width[i])
 		if !f.ok {
 			continue
 		}

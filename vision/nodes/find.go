@@ -22,15 +22,27 @@ type Params struct {
 	// MinSwelling is the smallest relative swelling that can be a node.
 	// Default 0.035.
 	MinSwelling float64
-	// Noise is the least relative noise of the swelling, Default 0.022.
+	// Noise is the least relative noise of the swelling. Default 0.03.
 	Noise float64
+	// Restless is how many times the typical difference of a single reading
+	// from the smoothed width counts as noise of the latter. Larger finds fewer
+	// nodes where the edges are unsteady. Default 1.5.
+	Restless float64
+	// MarkWorth is how much a standard deviation of unusual brightness counts
+	// against one of swelling: buds and the rings at nodes are darker or
+	// lighter than the wood between. Larger trusts colour more. Default 0.7.
+	MarkWorth float64
+	// MostMark bounds what brightness can bring. Default 2.5.
+	MostMark float64
+	// NearWire is how near a wire, in mm, brightness counts nothing. Default 6.
+	NearWire float64
 	// Price is the score that a node must bring, in standard deviations.
-	// Larger finds fewer. Default 2.2.
+	// Larger finds fewer. Default 2.6.
 	Price float64
 	// MostScore bounds what one node can bring. Default 6.
 	MostScore float64
 	// Regular is the standard deviation of the logarithm of the ratio of
-	// neighbouring internodes. Smaller insists on evenness. Default 0.42.
+	// neighbouring internodes. Smaller insists on evenness. Default 0.3.
 	Regular float64
 	// MinSpacing and MaxSpacing bound internodes, mm. Default 9 and 260.
 	MinSpacing, MaxSpacing float64
@@ -38,8 +50,8 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{Smooth: 2, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.022, Price: 2.2,
-		MostScore: 6, Regular: 0.42, MinSpacing: 9, MaxSpacing: 260}
+	return Params{Smooth: 2, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.03, Restless: 2, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
+		MostScore: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
 }
 
 // A signal is what of the profile speaks for nodes, at every millimetre.
@@ -47,7 +59,8 @@ type signal struct {
 	swelling    []float64 // relative to the even thickness
 	left, right []float64 // each edge's share of it
 	known       []bool
-	noise       float64
+	mark        []float64 // how much darker or brighter the wood is than nearby, in standard deviations
+	noise       []float64
 }
 
 // candidate is a place that may be a node.
@@ -57,9 +70,10 @@ type candidate struct {
 	exact float64
 }
 
-// Find gives the nodes of one cane.
-func Find(p *caliper.Profile, par Params) []assess.Node {
-	s := signalOf(p, par)
+// Find gives the nodes of one cane; wires are the places along it, in mm, where
+// a wire crosses.
+func Find(p *caliper.Profile, wires []float64, par Params) []assess.Node {
+	s := signalOf(p, wires, par)
 	if s == nil {
 		return nil
 	}
@@ -101,7 +115,7 @@ func placeAt(p *caliper.Profile, along float64) assess.Point {
 	return assess.Point{a.Px[0] + t*(b.Px[0]-a.Px[0]), a.Px[1] + t*(b.Px[1]-a.Px[1])}
 }
 
-func signalOf(p *caliper.Profile, par Params) *signal {
+func signalOf(p *caliper.Profile, wires []float64, par Params) *signal {
 	st := p.Stations
 	if len(st) < 10 {
 		return nil
@@ -150,17 +164,44 @@ func signalOf(p *caliper.Profile, par Params) *signal {
 			s.left[i], s.right[i] = (left[i]-baseL[i])/base[i], (right[i]-baseR[i])/base[i]
 		}
 	}
-	// Noise from what lies below the base level: swellings only go up.
-	var below []float64
-	for i := range n {
-		if known[i] && s.swelling[i] < 0 {
-			below = append(below, -s.swelling[i])
+	// Noise, place by place: how restless single readings are about the
+	// smoothed width. Before grass they are, before the sky they aren't.
+	s.noise = make([]float64, n)
+	rest := make([]float64, n)
+	got := make([]bool, n)
+	for _, t := range st {
+		i := int(t.AlongMM)
+		if t.U > 0 && i < n && known[i] && base[i] > 0 {
+			rest[i], got[i] = math.Abs(t.DiameterMM-width[i])/base[i], true
 		}
 	}
-	s.noise = par.Noise
-	if len(below) > 20 {
-		slices.Sort(below)
-		s.noise = max(s.noise, 1.2*below[len(below)/2])
+	local := runningQuantile(rest, got, 2*int(par.BaseReach), 0.5)
+	for i := range n {
+		s.noise[i] = math.Hypot(par.Noise, par.Restless*local[i])
+	}
+	// Brightness against its neighbourhood.
+	inner, seen := gather(func(s caliper.Station) float64 { return math.Log(max(s.Inner, 1e-3)) }, 0.8*par.Smooth)
+	usual := runningQuantile(inner, seen, int(par.BaseReach), 0.5)
+	dev := make([]float64, n)
+	var all []float64
+	for i := range n {
+		if seen[i] {
+			dev[i] = math.Abs(inner[i] - usual[i])
+			all = append(all, dev[i])
+		}
+	}
+	s.mark = make([]float64, n)
+	if len(all) > 20 {
+		slices.Sort(all)
+		sd := max(1.5*all[len(all)/2], 0.02)
+		for i := range n {
+			s.mark[i] = dev[i] / sd
+			for _, w := range wires {
+				if math.Abs(float64(i)-w) < par.NearWire {
+					s.mark[i] = 0
+				}
+			}
+		}
 	}
 	return s
 }
@@ -211,7 +252,12 @@ func candidates(s *signal, par Params) []candidate {
 			return m
 		}
 		prom := v - max(lo(-1), lo(1))
-		score := min(min(v, prom*1.5)/s.noise, par.MostScore)
+		score := min(min(v, prom*1.5)/s.noise[i], par.MostScore)
+		mark := 0.0
+		for k := max(0, i-4); k <= min(n-1, i+4); k++ {
+			mark = max(mark, s.mark[k])
+		}
+		score += min(par.MarkWorth*max(0, mark-1), par.MostMark)
 		if score < 1 {
 			continue
 		}
@@ -298,9 +344,9 @@ func side(s *signal, at int) string {
 	}
 	d := l - r
 	switch {
-	case d > 2*s.noise:
+	case d > 2*s.noise[at]:
 		return "left"
-	case d < -2*s.noise:
+	case d < -2*s.noise[at]:
 		return "right"
 	}
 	return "unknown"
