@@ -1,11 +1,13 @@
 package vision
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 	"time"
 
@@ -48,6 +50,9 @@ func DefaultParams() Params {
 type Measurer struct {
 	Params  Params
 	Program string // version, for the record
+	// Explain, when not nil, gets one drawing a stage, as JPEG, after each
+	// photo.
+	Explain func(stage string, jpeg []byte) error
 }
 
 // New gives a Measurer with the default tunables.
@@ -90,7 +95,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	if m == nil {
 		out.Reasons = why
 		out.Advice = assess.Advise(why)
-		return out, nil
+		return out, v.explain(p, nil, nil, nil, nil, nil)
 	}
 	out.Reference = m.Reference()
 
@@ -103,6 +108,13 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	if err != nil {
 		return nil, err
 	}
+	for _, g := range ask.Guided {
+		l, err := trace.Guide(ctx, p, m, g[0], g[1], v.Params.Trace)
+		if err != nil {
+			return nil, err
+		}
+		t.Canes = append(t.Canes, *l)
+	}
 	if t.Wires != nil {
 		out.Wires = t.Wires
 	}
@@ -111,8 +123,16 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	if err != nil {
 		return nil, err
 	}
+	// The caliper moves a line that ran along one side of a cane to its
+	// middle: only now two of the same cane are seen to be one.
+	read := make([]trace.Line, len(profiles))
+	for i, pr := range profiles {
+		read[i] = lineOf(pr, t.Canes[i].Guided)
+	}
+	keep := trace.OnceEach(read)
+	slices.SortStableFunc(keep, func(a, b int) int { return cmp.Compare(t.Canes[a].Points[0][0], t.Canes[b].Points[0][0]) })
 	done("caliper")
-	for i := range profiles {
+	for _, i := range keep {
 		if c, ok := v.cane(m, &t.Canes[i], profiles[i], t.Wires, p); ok {
 			c.ID = len(out.Canes) + 1
 			out.Canes = append(out.Canes, *c)
@@ -128,7 +148,21 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 		out.Reasons = append(out.Reasons, assess.NoCane)
 	}
 	out.Advice = assess.Advise(out.Reasons)
-	return out, nil
+	return out, v.explain(p, m, seeds, t, profiles, out.Canes)
+}
+
+// lineOf makes a line of a profile again, as refined.
+func lineOf(pr *caliper.Profile, guided bool) trace.Line {
+	l := trace.Line{Guided: guided}
+	for i, s := range pr.Stations {
+		if i%4 != 0 {
+			continue
+		}
+		l.Points = append(l.Points, s.Px)
+		l.Seen = append(l.Seen, s.U > 0)
+		l.Width = append(l.Width, s.Left+s.Right)
+	}
+	return l
 }
 
 // profiles reads every line's profile, over all cores.
@@ -234,9 +268,4 @@ func thinPoints(p []assess.Point) []assess.Point {
 func round(v float64, digits int) float64 {
 	k := math.Pow(10, float64(digits))
 	return math.Round(v*k) / k
-}
-
-// Guide fulfils assess.Measurer.
-func (v *Measurer) Guide(ctx context.Context, data []byte, on *assess.Measurement, base, tip assess.Point) (*assess.Cane, error) {
-	return nil, assess.Errorf(assess.EInternal, "not yet")
 }

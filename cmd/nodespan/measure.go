@@ -1,10 +1,13 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"flag"
 	"fmt"
+	"image/jpeg"
+	"image/png"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -20,6 +23,8 @@ func runMeasure(ctx context.Context, args []string) int {
 	asJSON := fs.Bool("json", false, "print one JSON object a photo instead of a table")
 	marks := fs.String("marks", "", "two marks of known distance instead of card or bar: `x1,y1,x2,y2,mm`")
 	guide := fs.String("guide", "", "follow canes from base to tip: `x1,y1,x2,y2[;…]`")
+	picture := fs.String("picture", "", "write the photo with what was measured drawn over it to `FILE` (JPEG or PNG by its ending; one photo only)")
+	explain := fs.String("explain", "", "write one picture a stage into `DIR`")
 	fs.Usage = func() {
 		fmt.Fprintln(fs.Output(), "nodespan measure [options] PHOTO…\n\nMeasures each photo. Exit status: 0 all measured, 1 error, 2 wrong use, 3 a photo was refused.")
 		fs.PrintDefaults()
@@ -53,6 +58,10 @@ func runMeasure(ctx context.Context, args []string) int {
 			ask.Guided = append(ask.Guided, [2]assess.Point{{n[0], n[1]}, {n[2], n[3]}})
 		}
 	}
+	if *picture != "" && fs.NArg() > 1 {
+		fmt.Fprintln(os.Stderr, "nodespan: --picture draws one photo, not", fs.NArg())
+		return exitUsage
+	}
 	m := vision.New(version)
 	rules := assess.DefaultRuleSet()
 	code := exitOK
@@ -63,12 +72,26 @@ func runMeasure(ctx context.Context, args []string) int {
 			continue
 		}
 		ask.Name = filepath.Base(name)
+		if *explain != "" {
+			m.Explain = func(stage string, jpeg []byte) error {
+				if err := os.MkdirAll(*explain, 0o755); err != nil {
+					return err
+				}
+				stem := strings.TrimSuffix(ask.Name, filepath.Ext(ask.Name))
+				return os.WriteFile(filepath.Join(*explain, stem+"-"+stage+".jpg"), jpeg, 0o644)
+			}
+		}
 		res, err := m.Measure(ctx, data, ask)
 		if err != nil {
 			code = fail(fmt.Errorf("%s: %w", name, err))
 			continue
 		}
 		assess.Judge(res, rules)
+		if *picture != "" {
+			if err := drawTo(ctx, m, *picture, data, res); err != nil {
+				code = fail(err)
+			}
+		}
 		if *asJSON {
 			enc := json.NewEncoder(os.Stdout)
 			if err := enc.Encode(res); err != nil {
@@ -126,4 +149,28 @@ func span(q assess.Interval, digits int) string {
 		return "–"
 	}
 	return fmt.Sprintf("%.*f (%.*f to %.*f)", digits, q.Value, digits, q.Low, digits, q.High)
+}
+
+// drawTo writes the annotated photo, as PNG when the file's name says so.
+func drawTo(ctx context.Context, m *vision.Measurer, name string, data []byte, res *assess.Measurement) error {
+	jpg, err := m.Picture(ctx, data, res)
+	if err != nil {
+		return err
+	}
+	if !strings.EqualFold(filepath.Ext(name), ".png") {
+		return os.WriteFile(name, jpg, 0o644)
+	}
+	img, err := jpeg.Decode(bytes.NewReader(jpg))
+	if err != nil {
+		return err
+	}
+	f, err := os.Create(name)
+	if err != nil {
+		return err
+	}
+	if err := png.Encode(f, img); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
 }

@@ -48,8 +48,6 @@ func (par Params) count(z float64) float64 {
 // should be ground. Over the length of the cane the cheapest sequence is taken
 // in which both edges move slowly (Viterbi's dynamic programming). Grass makes
 // edges too, but not at the same place in one section after another.
-var dbgCourse bool
-
 func course(at func(int) *section, width []float64, sigma, stationMM, stationPx, widthTol float64, par Params) (left, right []float64, ok bool) {
 	n := len(width)
 	per := max(4, int(math.Round(par.CourseMM/stationMM)))
@@ -103,17 +101,6 @@ func course(at func(int) *section, width []float64, sigma, stationMM, stationPx,
 		w.apply(s)
 		c.edges = s.sharp(sigma, par)
 		c.pair(widthTol, par)
-		if dbgCourse {
-			println("sec", c.from, int(100*c.width), int(100*c.most))
-			for _, e := range c.edges {
-				print(" [", int(10*e.v), " z", int(10*e.z), " s", int(100*e.s), "]")
-			}
-			println()
-			for _, q := range c.pairs[:min(5, len(c.pairs))] {
-				print("   (", int(10*q.a), " ", int(10*q.b), " ", int(100*q.cost), ")")
-			}
-			println()
-		}
 	}
 	if len(cs) == 0 {
 		return nil, nil, false

@@ -1,7 +1,6 @@
 package trace
 
 import (
-	"fmt"
 	"math"
 )
 
@@ -17,8 +16,6 @@ type step struct {
 type ribbon struct {
 	steps []step
 }
-
-var dbg bool
 
 type follower struct {
 	c    *canvas
@@ -130,9 +127,6 @@ func (f *follower) run(from step, sign float64) []step {
 				n.x, n.y = (px+lx)/2, (py+ly)/2
 			}
 			missed += st * mm
-		}
-		if dbg {
-			fmt.Printf("%.0f %.0f a%.2f w%.1f clear%v best%v value%.2f look%.0f clutter%.1f\n", n.x, n.y, angle, width, clear, best, value, look, s.clutter)
 		}
 		out = append(out, n)
 		x, y = n.x, n.y

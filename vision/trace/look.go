@@ -1,6 +1,7 @@
 package trace
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -37,7 +38,7 @@ func whiteOf(p *photo.Photo, m *scale.Map) [3]float64 {
 	if len(ss) < 50 {
 		return [3]float64{1, 1, 1}
 	}
-	slices.SortFunc(ss, func(a, b sample) int { return int(math.Copysign(1, a.sum-b.sum)) })
+	slices.SortFunc(ss, func(a, b sample) int { return cmp.Compare(a.sum, b.sum) })
 	return ss[len(ss)*8/10].c
 }
 
@@ -123,9 +124,10 @@ func nearAny(m *scale.Map, q assess.Point, ls []Line, reach float64) bool {
 	return false
 }
 
-// onceEach drops lines that mostly run inside of a better one. Better is what
-// is longer where it was seen.
-func onceEach(ls []Line) (kept, dropped []Line) {
+// OnceEach gives the indices, in order, of the lines that are left when those
+// are dropped that mostly run inside of a better one. Better is what was seen
+// for longer; guided lines come before all others.
+func OnceEach(ls []Line) []int {
 	score := func(l *Line) float64 {
 		n := 0.0
 		for _, s := range l.Seen {
@@ -133,29 +135,24 @@ func onceEach(ls []Line) (kept, dropped []Line) {
 				n++
 			}
 		}
-		return n * math.Sqrt(l.MedianWidth())
+		if l.Guided {
+			n += 1e6
+		}
+		return n * math.Sqrt(max(l.MedianWidth(), 1))
 	}
 	order := make([]int, len(ls))
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortFunc(order, func(a, b int) int { return int(math.Copysign(1, score(&ls[b])-score(&ls[a]))) })
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(score(&ls[b]), score(&ls[a])) })
+	var kept []int
 	for _, i := range order {
-		l := &ls[i]
-		same := false
-		for k := range kept {
-			if l.inside(&kept[k]) > 0.4 {
-				same = true
-				break
-			}
-		}
-		if same {
-			dropped = append(dropped, *l)
-		} else {
-			kept = append(kept, *l)
+		if !slices.ContainsFunc(kept, func(k int) bool { return ls[i].inside(&ls[k]) > 0.4 }) {
+			kept = append(kept, i)
 		}
 	}
-	return kept, dropped
+	slices.Sort(kept)
+	return kept
 }
 
 // inside is the share of a line's points that lie on another line's wood, not

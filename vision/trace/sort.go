@@ -153,10 +153,13 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 			out.Dropped = append(out.Dropped, Dropped{l, inAir})
 		}
 	}
-	kept, dropped := onceEach(canes)
-	out.Canes = kept
-	for _, l := range dropped {
-		out.Dropped = append(out.Dropped, Dropped{l, "the same cane again"})
+	keep := OnceEach(canes)
+	for i, l := range canes {
+		if slices.Contains(keep, i) {
+			out.Canes = append(out.Canes, l)
+		} else {
+			out.Dropped = append(out.Dropped, Dropped{l, "the same cane again"})
+		}
 	}
 	return out
 }

@@ -1,0 +1,59 @@
+package vision
+
+import (
+	"context"
+
+	"nodespan/assess"
+	"nodespan/vision/caliper"
+	"nodespan/vision/photo"
+	"nodespan/vision/scale"
+	"nodespan/vision/trace"
+)
+
+// Guide fulfils assess.Measurer: it follows one cane from base to tip on a
+// photo that was measured before, and reads it as any other. The reference is
+// looked for again, so that nothing is lost on the way through the record.
+func (v *Measurer) Guide(ctx context.Context, data []byte, on *assess.Measurement, base, tip assess.Point) (*assess.Cane, error) {
+	if on == nil || on.Reference == nil {
+		return nil, assess.Errorf(assess.ERefused, "this photo has no reference, so no cane can be measured on it: mark two places of known distance first")
+	}
+	p, err := photo.Decode(data, v.Params.Limits)
+	if err != nil {
+		return nil, err
+	}
+	defer p.Close()
+	m, why, err := scale.Find(ctx, p, marksOf(on.Reference), v.Params.Scale)
+	if err != nil {
+		return nil, err
+	}
+	if m == nil {
+		return nil, assess.Errorf(assess.ERefused, "%s", assess.Explain(why[0]))
+	}
+	line, err := trace.Guide(ctx, p, m, base, tip, v.Params.Trace)
+	if err != nil {
+		return nil, err
+	}
+	prof, err := caliper.Measure(ctx, p, m, line, v.Params.Caliper)
+	if err != nil {
+		return nil, err
+	}
+	c, ok := v.cane(m, line, prof, on.Wires, p)
+	if !ok {
+		return nil, assess.Errorf(assess.EInvalid, "the cane's edges can't be told from what is behind it: measure it by hand, or hold a sheet behind it and take another photo")
+	}
+	return c, nil
+}
+
+// marksOf gives back the two marks that a reference was made of, nil for card
+// and bar.
+func marksOf(r *assess.Reference) *assess.Marks {
+	if r.Kind != "marks" || len(r.Outline) < 2 {
+		return nil
+	}
+	a, okA := r.ToMM(r.Outline[0])
+	b, okB := r.ToMM(r.Outline[1])
+	if !okA || !okB {
+		return nil
+	}
+	return &assess.Marks{A: r.Outline[0], B: r.Outline[1], DistanceMM: distance(a, b)}
+}
