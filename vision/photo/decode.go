@@ -85,6 +85,12 @@ func Decode(data []byte, lim Limits) (*Photo, error) {
 		}
 		return nil, assess.Errorf(assess.EInvalid, "the picture is damaged and can't be decoded: copy the photo again from the camera")
 	}
+	// A file whose header two readers understand differently is made to
+	// deceive, or broken; the limits were checked on the first reading.
+	if mat.Cols() != cfg.Width || mat.Rows() != cfg.Height {
+		mat.Close()
+		return nil, assess.Errorf(assess.EInvalid, "the picture's header contradicts itself: copy the photo again from the camera")
+	}
 	meta := readEXIF(data, kind)
 	turn(&mat, meta.orientation)
 	p := &Photo{BGR: mat, Width: mat.Cols(), Height: mat.Rows()}

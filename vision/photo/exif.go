@@ -22,10 +22,15 @@ func readEXIF(data []byte, kind string) (m metadata) {
 			m = metadata{orientation: 1}
 		}
 	}()
-	if kind == "png" {
-		if data = pngChunk(data, "eXIf"); data == nil {
-			return m
-		}
+	switch kind {
+	case "png":
+		data = pngChunk(data, "eXIf")
+	case "webp":
+		// Some writers keep the JPEG segment's prefix, which isn't in RFC 9649.
+		data = bytes.TrimPrefix(webpChunk(data, "EXIF"), []byte("Exif\x00\x00"))
+	}
+	if len(data) == 0 {
+		return m
 	}
 	x, err := exif.Decode(bytes.NewReader(data))
 	if err != nil {
@@ -56,6 +61,22 @@ func pngChunk(data []byte, want string) []byte {
 			return data[i+8 : i+8+n]
 		}
 		i += 12 + n
+	}
+	return nil
+}
+
+// webpChunk gives the data of the first chunk of the wanted type in a WebP
+// file (RFC 9649, 2.3 and 2.4), nil if there is none.
+func webpChunk(data []byte, want string) []byte {
+	for i := 12; i+8 <= len(data); {
+		n := int(binary.LittleEndian.Uint32(data[i+4:]))
+		if n < 0 || n > len(data)-i-8 {
+			return nil
+		}
+		if string(data[i:i+4]) == want {
+			return data[i+8 : i+8+n]
+		}
+		i += 8 + n + n%2
 	}
 	return nil
 }
