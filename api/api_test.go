@@ -29,7 +29,7 @@ func TestPhotoToRecord(t *testing.T) {
 
 	// Nothing counts before somebody ruled.
 	page := r.get("/blocks/1/4/7", http.StatusOK, nil)
-	if strings.Contains(page, `data-cane=`) || !strings.Contains(page, "8 canes wait for a ruling") {
+	if strings.Contains(page, `data-cane=`) || !strings.Contains(page, "Canes that wait for a ruling: 8") {
 		t.Errorf("the vine's page shows canes that nobody confirmed, or not that they wait")
 	}
 
@@ -38,7 +38,7 @@ func TestPhotoToRecord(t *testing.T) {
 		t.Errorf("seq %d, confirmed %+v", v.Seq, v.Confirmed)
 	}
 	page = r.get("/blocks/1/4/7", http.StatusOK, nil)
-	for _, want := range []string{`data-cane="1"`, `data-cane="3"`, "Agreed by Ada", "The program had said: ", "old wood", "5 canes wait for a ruling", "1 reported canes were rejected"} {
+	for _, want := range []string{`data-cane="1"`, `data-cane="3"`, "Agreed by Ada", "The program had said: ", "old wood", "Canes that wait for a ruling: 5", "Reported canes that were rejected: 1"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the vine's page lacks %q", want)
 		}

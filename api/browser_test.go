@@ -425,7 +425,7 @@ func TestBrowserOther(t *testing.T) {
 			valueOf[bool](b, `document.querySelector('#edit details').open = true`)
 			b.keys("#addat", "40\t\r")
 			b.keys("#addat", "110\t\r")
-			b.until(`document.querySelector('#v-nodes').textContent === '2' && document.querySelector('#v-internode').textContent.startsWith('70')`)
+			b.until(`document.querySelector('#v-nodes').textContent === '2' && document.querySelector('#v-internode').textContent.startsWith('70 ')`)
 			b.click("#done")
 
 			// Somebody else rules meanwhile.

@@ -70,7 +70,7 @@ func (s *Server) photoPart(c echo.Context, g *sighting) (web.PhotoPart, error) {
 	}
 	to := photoPath(g.photo.ID)
 	p := web.PhotoPart{
-		ID: g.photo.ID, To: to, Picture: to + "/picture/small.jpg", Received: day(g.photo.ReceivedAt), By: g.photo.ReceivedBy,
+		ID: g.photo.ID, To: to, Picture: to + "/picture/small.jpg", Received: day(g.photo.ReceivedAt), Taken: day(g.photo.TakenAt), By: g.photo.ReceivedBy,
 		State: st.State, StateWords: s.say(c, "photo.state."+st.State),
 	}
 	if g.measurement == nil || g.measurement.Seen.Outcome != assess.Measured {

@@ -107,6 +107,7 @@ type PhotoPart struct {
 	ID                int64
 	To, Picture       string
 	Received, By      string
+	Taken             string // when the camera said; "" when it did not
 	State             string // as in package api
 	StateWords        string
 	Canes             []CaneLine

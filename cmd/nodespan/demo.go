@@ -110,7 +110,8 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 			Name: fmt.Sprintf("drawn-%d.jpg", d.seed), ContentType: "image/jpeg", By: d.by,
 		}
 		if d.lastWinter {
-			n.Winter = last
+			// A day in the middle of last winter, as a camera would have noted it.
+			n.Winter, n.TakenAt = last, lastJanuary(began)
 		}
 		if kept[i], _, err = server.Keep(ctx, n); err != nil {
 			return err
@@ -131,6 +132,15 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 	}
 	fmt.Printf("  demonstration: ready after %.0f s\n", time.Since(began).Seconds())
 	return demoState{Filled: true}.write(folder)
+}
+
+// lastJanuary is the 20th of January in the winter before the one of now.
+func lastJanuary(now time.Time) time.Time {
+	y := now.Year()
+	if now.Month() < time.July {
+		y--
+	}
+	return time.Date(y, time.January, 20, 10, 30, 0, 0, time.Local)
 }
 
 // waitMeasured waits until a photo was measured; nil when that failed.

@@ -53,6 +53,8 @@ function show() {
   const all = rows();
   const row = all.find((r) => r.cane.id === chosen) || null;
   $('cane').hidden = !row;
+  $('acts').hidden = !row || editing;
+  $('edit').hidden = $('editing').hidden = !row || !editing;
   $('none').hidden = all.length > 0;
   $('previous').disabled = $('next').disabled = all.length < 2;
   const done = all.filter((r) => r.draft || r.saved).length;
@@ -63,7 +65,7 @@ function show() {
   $('undo').disabled = drafts.steps.length === 0;
   $('after').hidden = !(view.confirmed.length > 0 && n === 0);
   if (row) showCane(row, all);
-  else $('cane-title').textContent = '';
+  else $('cane-title').textContent = $('state').textContent = '';
   draw();
 }
 
@@ -88,8 +90,6 @@ function showCane(row, all) {
   $('agree').setAttribute('aria-pressed', String(row.draft?.said === 'agree'));
   $('reject').setAttribute('aria-pressed', String(row.draft?.said === 'reject'));
   $('correct').setAttribute('aria-expanded', String(editing));
-  $('acts').hidden = editing;
-  $('edit').hidden = !editing;
   if (!editing) return;
   const d = row.draft?.said === 'correct' ? row.draft : {};
   $('kind').value = d.kind || '';
@@ -140,6 +140,7 @@ function toNext() {
 }
 
 function say(said) {
+  banner('');
   drafts.change(chosen, (all) => { all[chosen] = { cane: chosen, said }; });
   toNext();
 }
@@ -147,6 +148,7 @@ function say(said) {
 // correct changes the correction of the cane in hand: change gets the ruling
 // and mends it. A correction that corrects nothing any more is no ruling.
 function correct(change) {
+  banner('');
   const row = rowOf(chosen);
   drafts.change(chosen, (all) => {
     const d = all[chosen]?.said === 'correct' ? all[chosen] : { ...savedCorrection(row), cane: chosen, said: 'correct' };
@@ -341,6 +343,8 @@ async function save() {
     saveKey = key();
     editing = false;
     banner(t('rule.saved', { who: view.who || document.body.dataset.who }), true);
+    window.scrollTo(0, 0);
+    $('banner').parentElement.scrollTop = 0;
   } catch (e) {
     if (e.code === 'conflict' && e.now?.rulings) conflict(e.now);
     else $('fault').textContent = e.message;
@@ -413,6 +417,7 @@ $('missed').addEventListener('click', () => {
   stage.whole();
   banner(`${t('rule.missed.base')} ${t('rule.missed.keys')}`);
   show();
+  window.scrollTo(0, 0);
   stage.root.focus({ preventScroll: true });
 });
 $('banner-cancel').addEventListener('click', () => { stopPointing(); show(); });

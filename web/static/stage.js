@@ -194,7 +194,7 @@ export function placeAt(cane, along) {
 // tag draws words in a small box of constant size beside a place.
 export function tag(stage, [x, y], words, size = 13) {
   const h = stage.px(size * 1.6);
-  const w = stage.px(words.length * size * 0.62 + size * 0.9);
+  const w = stage.px(words.length * size * 0.61 + size * 0.9);
   return svg('g', { class: 'tag', transform: `translate(${x} ${y})` },
     svg('rect', { x: 0, y: -h / 2, width: w, height: h, rx: h / 5, 'stroke-width': stage.px(1.5) }),
     Object.assign(svg('text', { x: stage.px(size * 0.45), y: stage.px(size * 0.36), 'font-size': stage.px(size) }), { textContent: words }));
@@ -204,7 +204,7 @@ export function tag(stage, [x, y], words, size = 13) {
 // no earlier one; null when there is no room.
 export function tagPlace(stage, line, words, taken, size = 13) {
   const h = stage.px(size * 1.8);
-  const w = stage.px(words.length * size * 0.62 + size * 1.2);
+  const w = stage.px(words.length * size * 0.61 + size * 1.2);
   const [vx, vy, vw, vh] = stage.root.getAttribute('viewBox').split(' ').map(Number);
   for (const share of [0.8, 0.65, 0.5, 0.9, 0.35, 0.72, 0.58, 0.42, 0.25, 0.97, 0.15]) {
     const [px, py] = line[Math.min(line.length - 1, Math.floor(share * line.length))];

@@ -15,10 +15,10 @@ export function number(value, decimals = 0) {
   return value.toLocaleString(language, { minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: false });
 }
 
-// interval writes a measured value with its bounds, in mm.
+// interval writes a measured value with its bounds; the unit stands beside it.
 export function interval(q, decimals = 0) {
   if (!q || !(q.high > 0)) return t('value.none');
-  return t('value.mm', { value: t('value.interval', { value: number(q.value, decimals), low: number(q.low, decimals), high: number(q.high, decimals) }) });
+  return t('value.interval', { value: number(q.value, decimals), low: number(q.low, decimals), high: number(q.high, decimals) });
 }
 
 // day writes a time as the reader's machine does.

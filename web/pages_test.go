@@ -1,0 +1,66 @@
+package web
+
+import (
+	"io/fs"
+	"regexp"
+	"strings"
+	"testing"
+)
+
+// Every text that a template or a script asks for is in the catalogue, and
+// every text of the catalogue is asked for somewhere.
+func TestTexts(t *testing.T) {
+	p, err := Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := map[string]bool{}
+	literal := regexp.MustCompile(`\bt\(?\s*['"]([a-z][a-z0-9_.]*)['"]`)
+	listed := regexp.MustCompile(`'([a-z]+\.[a-z0-9_.]+)'`)
+	err = fs.WalkDir(files, ".", func(name string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !(strings.HasSuffix(name, ".html") || strings.HasSuffix(name, ".js")) {
+			return err
+		}
+		data, err := files.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		for _, m := range literal.FindAllStringSubmatch(string(data), -1) {
+			if p.texts[Default][m[1]] == "" {
+				t.Errorf("%s asks for the text %q, which there isn't", name, m[1])
+			}
+			asked[m[1]] = true
+		}
+		if strings.HasSuffix(name, ".js") {
+			for _, m := range listed.FindAllStringSubmatch(string(data), -1) {
+				asked[m[1]] = true
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Asked for by package api, or with a key put together from parts.
+	built := regexp.MustCompile(`^(where|home\.title|newblock\.title|block\.title|vine\.(title|short|state\..*)|addphoto\.title|photo\.(title|state\..*)|value\..*|finding\..*|mark\..*|kind\..*|said\..*|seen\..*|choice\.(title|(keep|spur|remove|ask)\.line)|card\..*|about\.title|error\.title|rule\.draft\..*)$`)
+	for key := range p.texts[Default] {
+		if !asked[key] && !built.MatchString(key) {
+			t.Errorf("nobody asks for the text %q", key)
+		}
+	}
+}
+
+func TestLanguage(t *testing.T) {
+	p, err := Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for accept, want := range map[string]string{"": "en", "en-GB,en;q=0.9": "en", "xx,yy;q=0.5": "en", "xx, en;q=0.3": "en"} {
+		if got := p.Language(accept); got != want {
+			t.Errorf("Language(%q) = %q, want %q", accept, got, want)
+		}
+	}
+	if got := p.Text("en", "where", "block", "B", "row", 4, "vine", 7); got != "B, row 4, vine 7" {
+		t.Errorf("text with values: %q", got)
+	}
+}
