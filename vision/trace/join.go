@@ -76,7 +76,7 @@ func (par Params) joinCost(a, b end, mm float64) float64 {
 	if along < -3*a.width-20 {
 		return math.Inf(1)
 	}
-	most := 0.35*max(a.width, b.width) + 0.1*gap + 1
+	most := 0.45*max(a.width, b.width) + 0.1*gap + 1.5
 	if missA > most || missB > most {
 		return math.Inf(1)
 	}

@@ -97,7 +97,10 @@ func looksLike(p *photo.Photo, m *scale.Map, l *Line, white [3]float64, par Para
 		return ""
 	}
 	slices.Sort(reds)
-	if reds[len(reds)/2] < par.MinRed {
+	// In the shade of a blue sheet even wood is blue; then it is redder at
+	// least than what is beside it.
+	around := (out[0]/n + 0.003) / (out[2]/n + 0.003) * white[2] / white[0]
+	if red := reds[len(reds)/2]; red < par.MinRed && red < par.MinRed*around {
 		return "not wood-coloured"
 	}
 	// A shadow takes about the same share of every colour, and a little less
