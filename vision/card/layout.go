@@ -95,12 +95,9 @@ func Lay(o Options) (*Layout, error) {
 // left of it on the card can't pass for a pattern edge.
 func (l *Layout) outline() {
 	c := l.Card
-	for _, s := range []Line{
-		{c.X, c.Y, c.X + c.W, c.Y, 0.15, 2}, {c.X + c.W, c.Y, c.X + c.W, c.Y + c.H, 0.15, 2},
-		{c.X + c.W, c.Y + c.H, c.X, c.Y + c.H, 0.15, 2}, {c.X, c.Y + c.H, c.X, c.Y, 0.15, 2},
-	} {
-		l.Lines = append(l.Lines, s)
-	}
+	l.Lines = append(l.Lines,
+		Line{c.X, c.Y, c.X + c.W, c.Y, 0.15, 2}, Line{c.X + c.W, c.Y, c.X + c.W, c.Y + c.H, 0.15, 2},
+		Line{c.X + c.W, c.Y + c.H, c.X, c.Y + c.H, 0.15, 2}, Line{c.X, c.Y + c.H, c.X, c.Y, 0.15, 2})
 }
 
 // hanging marks where the strip is clipped to the wire or punched.

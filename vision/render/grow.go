@@ -101,9 +101,55 @@ func (g *grower) growVine(x float64, vine int) {
 		seats = append(seats, seat{base, side * 14, origin})
 	}
 	for _, s := range seats {
-		lean := clamp(s.lean+between(r, -1, 1)*p.Growth.LeanDeg*0.55, -p.Growth.LeanDeg, p.Growth.LeanDeg)
-		g.growCane(s.at, lean, s.origin, vine)
+		for try := 0; ; try++ {
+			lean := clamp(s.lean+between(r, -1, 1)*p.Growth.LeanDeg*0.55, -p.Growth.LeanDeg, p.Growth.LeanDeg)
+			undo := g.mark()
+			if g.growCane(s.at, lean, s.origin, vine); try == 8 || !g.clashes() {
+				break
+			}
+			undo()
+		}
 	}
+}
+
+// mark remembers the scene as it is; what it returns takes back what has grown
+// since.
+func (g *grower) mark() (undo func()) {
+	s, tubes, beads, wood, canes, id := g.s, len(g.s.tubes), len(g.s.beads), len(g.s.wood), len(g.s.canes), g.nextID
+	return func() {
+		s.tubes, s.beads, s.wood, s.canes = s.tubes[:tubes], s.beads[:beads], s.wood[:wood], s.canes[:canes]
+		g.nextID = id
+	}
+}
+
+// clashShare is the share of a cane that may lie within another one: two canes
+// that cross may touch, but none grows through another.
+const clashShare = 0.06
+
+// clashes tells whether the newest cane runs inside an older one.
+func (g *grower) clashes() bool {
+	n := len(g.s.canes) - 1
+	if g.back != 0 || n < 1 {
+		return false
+	}
+	t := g.s.canes[n].t
+	for _, o := range g.s.canes[:n] {
+		in, seen := 0, 0
+		for i := 15; i < len(t.st); i += 4 { // the bases may share a seat
+			a := t.st[i]
+			seen++
+			for k := 0; k < len(o.t.st); k += 3 {
+				if d := a.p.sub(o.t.st[k].p); d.dot(d) < (a.r+o.t.st[k].r)*(a.r+o.t.st[k].r) {
+					in++
+					break
+				}
+			}
+		}
+		if float64(in) > clashShare*float64(seen) {
+			return true
+		}
+	}
+	return false
 }
 
 // oldWood lays one of last winter's canes: -1 and 1 on the lower wire to the

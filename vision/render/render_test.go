@@ -216,6 +216,32 @@ func TestRandomStaysInRange(t *testing.T) {
 	}
 }
 
+// Two canes may cross, but not run inside one another.
+func TestCanesDoNotGrowThroughOneAnother(t *testing.T) {
+	for seed := uint64(0); seed < 12; seed++ {
+		s := Grow(Random(seed, Options{}))
+		for i, a := range s.canes {
+			for _, b := range s.canes[:i] {
+				in, seen := 0, 0
+				for k := 0; k < len(a.t.st); k += 7 {
+					q := a.t.st[k]
+					seen++
+					for l := 0; l < len(b.t.st); l += 3 {
+						w := b.t.st[l]
+						if q.p.sub(w.p).len() < 0.7*(q.r+w.r) {
+							in++
+							break
+						}
+					}
+				}
+				if f := float64(in) / float64(seen); f > 0.15 {
+					t.Errorf("seed %d: %.0f %% of cane %s lie inside cane %s", seed, 100*f, a.t.name, b.t.name)
+				}
+			}
+		}
+	}
+}
+
 func TestTruthOfACaneIsConsistent(t *testing.T) {
 	_, tr := drawn(t, Random(21, Options{Width: 700, Background: WhiteSheet}))
 	for _, c := range tr.Canes {
