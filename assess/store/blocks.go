@@ -140,11 +140,16 @@ func (s *Store) Vine(ctx context.Context, id int64) (Vine, error) {
 type VineState struct {
 	Vine
 	Photos  int
-	Waiting int    // photos measured, with nothing ruled yet
+	Waiting int    // photos with a cane that nobody ruled on
 	Ruled   int    // photos on which a person ruled
 	Chosen  bool   // a choice was confirmed in Winter
 	Winter  string // the latest winter with a photo
 }
+
+// ruledCanes counts, for a measurement m, those of its canes that somebody
+// ruled on; a cane that a person pointed out isn't one of them.
+const ruledCanes = `(SELECT count(DISTINCT r.cane) FROM rulings r WHERE r.measurement_id = m.id
+    AND r.cane NOT IN (SELECT t.json ->> '$.id' FROM traces t WHERE t.measurement_id = m.id))`
 
 // VineStates lists the recorded vines of a block by row and number. The
 // counts are those of each vine's latest winter.
@@ -163,7 +168,7 @@ state AS (
 ), counted AS (
     SELECT vine_id, winter,
            count(*) AS photos,
-           sum(CASE WHEN m.outcome = 'measured' AND m.canes > 0 AND NOT EXISTS (SELECT 1 FROM rulings r WHERE r.measurement_id = m.id) THEN 1 ELSE 0 END) AS waiting,
+           sum(CASE WHEN m.outcome = 'measured' AND m.canes > `+ruledCanes+` THEN 1 ELSE 0 END) AS waiting,
            sum(CASE WHEN EXISTS (SELECT 1 FROM rulings r WHERE r.measurement_id = m.id) THEN 1 ELSE 0 END) AS ruled
     FROM state LEFT JOIN measurements m ON m.id = state.mid GROUP BY vine_id, winter
 )

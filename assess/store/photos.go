@@ -137,14 +137,13 @@ func (s *Store) Photos(ctx context.Context, vineID int64) ([]Photo, error) {
 	return list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM photos WHERE vine_id = ? ORDER BY winter DESC, received_at DESC, id DESC`, vineID)
 }
 
-// Waiting lists photos that were measured and on which nobody ruled yet, the
-// oldest first, at most limit of them, and tells how many there are in all.
+// Waiting lists photos that have a cane on which nobody ruled yet, the oldest
+// first, at most limit of them, and tells how many there are in all.
 func (s *Store) Waiting(ctx context.Context, limit int) ([]Photo, int, error) {
 	const from = ` FROM photos p WHERE EXISTS (
     SELECT 1 FROM measurements m
     WHERE m.id = (SELECT max(id) FROM measurements WHERE photo_id = p.id)
-      AND m.outcome = 'measured' AND m.canes > 0
-      AND NOT EXISTS (SELECT 1 FROM rulings r WHERE r.measurement_id = m.id))`
+      AND m.outcome = 'measured' AND m.canes > ` + ruledCanes + `)`
 	var n int
 	if err := s.db.QueryRowContext(ctx, `SELECT count(*)`+from).Scan(&n); err != nil {
 		return nil, 0, err

@@ -374,6 +374,35 @@ func TestVineStates(t *testing.T) {
 	}
 }
 
+// A photo waits until each of its canes was ruled on; a cane that a person
+// pointed out doesn't stand for one that nobody looked at.
+func TestPartlyRuledWaits(t *testing.T) {
+	s := openStore(t)
+	p := addPhoto(t, s, addBlock(t, s), "one")
+	ask, _, _, err := s.LatestAsk(t.Context(), p.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := s.AddMeasurement(t.Context(), ask.ID, &assess.Measurement{Outcome: assess.Measured, Canes: []assess.Cane{{ID: 1}, {ID: 2}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, added, err := s.AddTrace(t.Context(), m.ID, assess.Cane{}, "test", "Ada")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, c := range []struct{ cane, waiting int }{{1, 1}, {1, 1}, {added.ID, 1}, {2, 0}} {
+		if _, err := s.AddRulings(t.Context(), m.ID, i, "Ada", "", []NewRuling{ruling(c.cane)}); err != nil {
+			t.Fatal(err)
+		}
+		_, n, err := s.Waiting(t.Context(), 5)
+		vs, err2 := s.VineStates(t.Context(), 1)
+		if err != nil || err2 != nil || n != c.waiting || vs[0].Waiting != c.waiting {
+			t.Errorf("after a ruling on cane %d: %d and %d wait, %v %v; want %d", c.cane, n, vs[0].Waiting, err, err2, c.waiting)
+		}
+	}
+}
+
 func TestBadBlocks(t *testing.T) {
 	s := openStore(t)
 	good := addBlock(t, s)

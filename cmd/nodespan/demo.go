@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	"nodespan/api"
 	"nodespan/assess"
 	"nodespan/assess/store"
@@ -99,8 +101,11 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 	}
 	this := store.WinterOf(began, false)
 	last := store.WinterOf(began.AddDate(-1, 0, 0), false)
-	kept := make([]store.Photo, len(demoPhotos))
+	var ruling errgroup.Group
 	for i, d := range demoPhotos {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		data, err := d.draw()
 		if err != nil {
 			return err
@@ -113,22 +118,22 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 			// A day in the middle of last winter, as a camera would have noted it.
 			n.Winter, n.TakenAt = last, lastJanuary(began)
 		}
-		if kept[i], _, err = server.Keep(ctx, n); err != nil {
-			return err
-		}
-		fmt.Printf("  demonstration: photo %d of %d drawn, %s row %d vine %d\n", i+1, len(demoPhotos), d.block, d.row, d.vine)
-	}
-	for i, d := range demoPhotos {
-		m, err := waitMeasured(ctx, record, kept[i].ID)
+		kept, _, err := server.Keep(ctx, n)
 		if err != nil {
 			return err
 		}
-		if m == nil || d.ruled == none || m.Seen.Outcome != assess.Measured {
-			continue
-		}
-		if err := ruleDemo(ctx, server, record, m, d); err != nil {
-			return err
-		}
+		fmt.Printf("  demonstration: photo %d of %d drawn, %s row %d vine %d\n", i+1, len(demoPhotos), d.block, d.row, d.vine)
+		// Ruled on as soon as it is measured, while the next one is drawn.
+		ruling.Go(func() error {
+			m, err := waitMeasured(ctx, record, kept.ID)
+			if err != nil || m == nil || d.ruled == none || m.Seen.Outcome != assess.Measured {
+				return err
+			}
+			return ruleDemo(ctx, server, record, m, d)
+		})
+	}
+	if err := ruling.Wait(); err != nil {
+		return err
 	}
 	fmt.Printf("  demonstration: ready after %.0f s\n", time.Since(began).Seconds())
 	return demoState{Filled: true}.write(folder)
