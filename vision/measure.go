@@ -36,13 +36,21 @@ type Params struct {
 	// RoundU is the relative standard uncertainty from a section that isn't
 	// round, seen from one side. Default 0.01.
 	RoundU float64
+	// MaxCaneMM is the thickest that a one-year cane is taken to be; what is
+	// thicker is a post or old wood. Default 20 mm: the thickest bull canes
+	// stay below.
+	MaxCaneMM float64
+	// MaxBareMM is the longest stretch of a cane without a joint, on average.
+	// The longest internodes that are on record have 350 mm; on a whole cane
+	// 200 mm are never exceeded. Default 200.
+	MaxBareMM float64
 }
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01}
+		DepthSD: 33, RoundU: 0.01, MaxCaneMM: 20, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -133,7 +141,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	slices.SortStableFunc(keep, func(a, b int) int { return cmp.Compare(t.Canes[a].Points[0][0], t.Canes[b].Points[0][0]) })
 	done("caliper")
 	for _, i := range keep {
-		if c, ok := v.cane(m, &t.Canes[i], profiles[i], t.Wires, p); ok {
+		if c, ok := v.cane(m, &t.Canes[i], profiles[i], t.Wires, p); ok && (t.Canes[i].Guided || v.grown(c)) {
 			c.ID = len(out.Canes) + 1
 			out.Canes = append(out.Canes, *c)
 		}
@@ -238,6 +246,16 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, w
 	c.RelativeU = round(math.Sqrt(u*u+depth*depth+v.Params.RoundU*v.Params.RoundU), 5)
 	assess.Derive(c)
 	return c, true
+}
+
+// grown tells whether something that was followed by itself can be a one-year
+// cane at all: not thicker than one grows, and with a joint at least every so
+// often, which posts and stakes don't have.
+func (v *Measurer) grown(c *assess.Cane) bool {
+	if c.Diameter.Known() && c.Diameter.Value > v.Params.MaxCaneMM {
+		return false
+	}
+	return float64(len(c.Nodes)+1)*v.Params.MaxBareMM > c.Length.Value
 }
 
 // crossings gives where wires cross a cane, mm along it.

@@ -12,10 +12,10 @@ import (
 
 // A block is a dark rectangle that may be one of the bar's.
 type block struct {
-	x, y          float64 // centre
-	long, short   float64 // sides
-	ux, uy        float64 // unit direction of the short side, along the bar
-	used, touched bool
+	x, y        float64 // centre
+	long, short float64 // sides
+	ux, uy      float64 // unit direction of the short side, along the bar
+	touched     bool
 }
 
 // bar looks for the scale bar at one picture size.

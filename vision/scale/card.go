@@ -119,6 +119,8 @@ func (f *finder) place(cs []corner, l *lattice, shrink, oi, oj int, turned bool)
 	print := f.printed(h, square)
 	full := len(board) >= total*9/10
 	switch {
+	case print.good >= 0.6 && !print.ends:
+		return nil, 0, assess.ReferencePartly
 	case full && print.good >= 0.9 && print.margin >= 0.85:
 	case len(board) >= total*2/5 && print.good >= 0.8 && print.margin >= 0.55:
 	case len(board) >= total/4 && print.good >= 0.6 && print.contrast > 40:
@@ -179,6 +181,40 @@ type printMatch struct {
 	good     float64 // share of neighbouring squares that differ as printed
 	margin   float64 // share of margin places that are white
 	contrast float64 // grey levels between white and black
+	// ends is whether the print can be seen to end where it should: each
+	// outermost line of squares alternates for the most part, and none of the
+	// lines beyond does. Otherwise it may be a board of another count, whose
+	// squares nobody knows the size of.
+	ends bool
+}
+
+// endSeen is the least share of neighbouring squares along an outermost line
+// that must differ as printed. A card's line that is hidden more than that
+// could as well be missing.
+const endSeen = 0.5
+
+// lineOf lists the squares of one line of the board, from (i, j) in steps of
+// (di, dj), as values of the sampled grid.
+func lineOf(val [][]float64, i, j, di, dj, n int) []float64 {
+	out := make([]float64, n)
+	for k := range out {
+		out[k] = val[j+k*dj][i+k*di]
+	}
+	return out
+}
+
+// alternates is the share of neighbouring squares along a line that differ by
+// more than the least step, each the other way than the one before.
+func alternates(line []float64, first, step float64) float64 {
+	n := 0
+	sign := first
+	for k := 1; k < len(line); k++ {
+		if sign*(line[k]-line[k-1]) > step {
+			n++
+		}
+		sign = -sign
+	}
+	return float64(n) / float64(len(line)-1)
 }
 
 // printed samples the squares under the mapping from board to picture.
@@ -266,7 +302,25 @@ func (f *finder) printed(h Homography, square float64) printMatch {
 			}
 		}
 	}
-	return printMatch{good: good / pairs, margin: white / places, contrast: contrast}
+	ends := true
+	for _, side := range []struct{ i, j, outI, outJ, di, dj, n int }{
+		{1, 1, 1, 0, 1, 0, cols}, {1, rows, 1, rows + 1, 1, 0, cols},
+		{1, 1, 0, 1, 0, 1, rows}, {cols, 1, cols + 1, 1, 0, 1, rows},
+	} {
+		// The sign of the first step along the line, going to bright from dark.
+		sign := func(i, j int) float64 {
+			if (i+j)%2 == dark {
+				return 1
+			}
+			return -1
+		}
+		in := alternates(lineOf(val, side.i, side.j, side.di, side.dj, side.n), sign(side.i, side.j), 0.4*contrast)
+		out := alternates(lineOf(val, side.outI, side.outJ, side.di, side.dj, side.n), sign(side.outI, side.outJ), 0.4*contrast)
+		if in < endSeen || out >= endSeen {
+			ends = false
+		}
+	}
+	return printMatch{good: good / pairs, margin: white / places, contrast: contrast, ends: ends}
 }
 
 // refine finds board points near where h puts them, on the full picture, and

@@ -28,6 +28,16 @@ type Params struct {
 	// at most so far above the lower fruiting wire. Looser takes far posts and
 	// the next row's canes. Default 280, 3.5 and 420 mm.
 	AirLengthMM, AirWidthMM, AirRiseMM float64
+	// AirTipMM is how far above the wire the tip of such a cane must reach at
+	// least. Default 850 mm: the posts of far rows end lower in the picture.
+	AirTipMM float64
+	// BaseMM is how far a cane's base may lie from the lower fruiting wire.
+	// Larger takes more of what stands behind. Default 75 mm; a base on old
+	// wood counts wherever that runs.
+	BaseMM float64
+	// BearMM is how near a cane's base must be to something that can bear it.
+	// Default 60 mm.
+	BearMM float64
 	// MinRed is how much redder than the reference's white wood must be: the
 	// ratio of red to blue in linear light over that of the white. Bark
 	// reflects more red than blue; sky, sheet and their shadows don't.
@@ -40,5 +50,5 @@ type Params struct {
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, GapMM: 45, MinLengthMM: 60,
-		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, MinRed: 1.18}
+		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, BaseMM: 75, BearMM: 60, MinRed: 1.18}
 }

@@ -19,6 +19,9 @@ type Line struct {
 	Guided bool
 	// Contrast is the median of the weaker edge's gradient over the clutter's.
 	Contrast float64
+	// Bend is the root mean square distance from a straight line over the
+	// length.
+	Bend float64
 }
 
 // Result is what this stage hands on.
@@ -115,7 +118,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 	}
 	out.Wires = mergeWires(out.Wires, p)
 	ground := fruiting(m, out.Wires)
-	upper := upperFruiting(m, out.Wires)
+	upper := upperFruiting(m, out.Wires, ground)
 	white := whiteOf(p, m)
 	var canes, air []Line
 	for _, l := range rest {
@@ -137,6 +140,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 			out.Dropped = append(out.Dropped, Dropped{l, why})
 		}
 	}
+	bearers := bearing(p, m, ground, upper, white, out, par)
 	// A cane may also arise from old wood that arches to the upper wire, or
 	// its base may be lost in clutter while the rest stands clear.
 	for _, l := range air {
@@ -145,14 +149,28 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 		length := pathLength(l.mm(m))
 		width := l.MedianWidth() * m.At(base[0], base[1])
 		switch {
-		case math.Abs(rise-upper) < 90 && nearAny(m, base, out.OldWood, 50):
+		case math.Abs(rise) < 450 && nearAny(m, base, bearers, par.BearMM):
 			canes = append(canes, l)
-		case length > par.AirLengthMM && width > par.AirWidthMM && rise > 0 && rise < par.AirRiseMM:
+		case length > par.AirLengthMM && width > par.AirWidthMM && rise > 0 && rise < par.AirRiseMM &&
+			(ground(l.Points[len(l.Points)-1][0])-l.Points[len(l.Points)-1][1])*m.At(base[0], base[1]) > par.AirTipMM:
 			canes = append(canes, l)
 		default:
 			out.Dropped = append(out.Dropped, Dropped{l, inAir})
 		}
 	}
+	// Something must bear a cane: old wood, a trunk's top, or so much length
+	// that nothing far behind could show it.
+	var borne []Line
+	for i, l := range canes {
+		tip := l.Points[len(l.Points)-1]
+		rise := (ground(tip[0]) - tip[1]) * m.At(tip[0], tip[1])
+		if nearAny(m, l.Points[0], bearers, par.BearMM) || fans(m, canes, i) || rise > par.AirTipMM && pathLength(l.mm(m)) > par.AirLengthMM {
+			borne = append(borne, l)
+		} else {
+			out.Dropped = append(out.Dropped, Dropped{l, "grows from nothing"})
+		}
+	}
+	canes = borne
 	keep := OnceEach(canes)
 	for i, l := range canes {
 		if slices.Contains(keep, i) {
@@ -273,35 +291,114 @@ func wireY(w assess.Wire, x float64) float64 {
 }
 
 // fruiting gives the height of the lower fruiting wire at a column of the
-// picture. Without a wire in sight it is the upper edge of the reference,
-// which hangs from one.
+// picture, and sorts the wires so that it comes first. The reference hangs from
+// it, so it passes just above the reference; where no wire was seen there (old
+// wood hides it, or it is too thin), it is drawn through the reference's upper
+// edge in the direction of the other wires.
 func fruiting(m *scale.Map, ws []assess.Wire) func(x float64) float64 {
-	if len(ws) > 0 {
-		return func(x float64) float64 { return wireY(ws[0], x) }
-	}
-	top := math.Inf(1)
+	top := m.Centre
 	for _, q := range m.Outline {
-		top = min(top, q[1])
+		if q[1] < top[1] {
+			top = assess.Point{m.Centre[0], q[1]}
+		}
 	}
-	return func(float64) float64 { return top }
+	mm := m.At(top[0], top[1])
+	best, at := math.Inf(1), -1
+	for i, w := range ws {
+		up := (top[1] - wireY(w, top[0])) * mm
+		if m.Kind == "marks" {
+			up = 0 // marks may lie anywhere: the lowest wire it is
+		}
+		if up > -25 && up < 110 && up < best {
+			best, at = up, i
+			if m.Kind == "marks" {
+				break
+			}
+		}
+	}
+	for i := range ws {
+		ws[i].Role = "unknown"
+	}
+	if at >= 0 {
+		w := ws[at]
+		copy(ws[1:at+1], ws[:at])
+		ws[0] = w
+		ws[0].Role = "lower_fruiting"
+		return func(x float64) float64 { return wireY(w, x) }
+	}
+	slope := 0.0
+	if len(ws) > 0 {
+		slope = (ws[0].Line[1][1] - ws[0].Line[0][1]) / max(ws[0].Line[1][0]-ws[0].Line[0][0], 1)
+	}
+	y := top[1] - 20/mm
+	return func(x float64) float64 { return y + slope*(x-top[0]) }
 }
 
 // upperFruiting gives how far the upper fruiting wire lies above the lower one,
 // mm, 0 when there is none: the next single wire within reach of a cane that
 // is bent down from the one to the other.
-func upperFruiting(m *scale.Map, ws []assess.Wire) float64 {
-	if len(ws) < 2 {
-		return 0
-	}
-	x := (ws[0].Line[0][0] + ws[0].Line[1][0]) / 2
-	for i := range ws[1:] {
-		up := (wireY(ws[0], x) - wireY(ws[i+1], x)) * m.At(x, wireY(ws[0], x))
+func upperFruiting(m *scale.Map, ws []assess.Wire, ground func(float64) float64) float64 {
+	x := m.Centre[0]
+	for i := range ws {
+		up := (ground(x) - wireY(ws[i], x)) * m.At(x, ground(x))
 		if up > 120 && up < 450 {
-			ws[i+1].Role = "upper_fruiting"
+			ws[i].Role = "upper_fruiting"
 			return up
 		}
 	}
 	return 0
+}
+
+// bearing lists what a cane can arise from: old wood that touches a fruiting
+// wire, and what runs down from the wire, a trunk's sides.
+func bearing(p *photo.Photo, m *scale.Map, ground func(float64) float64, upper float64, white [3]float64, r *Result, par Params) []Line {
+	var out []Line
+	for _, o := range r.OldWood {
+		mid := o.Points[len(o.Points)/2]
+		if o.MedianWidth()*m.At(mid[0], mid[1]) < 5 || pathLength(o.mm(m)) < 120 {
+			continue
+		}
+		on := 0
+		for _, q := range o.Points {
+			rise := (ground(q[0]) - q[1]) * m.At(q[0], q[1])
+			if math.Abs(rise) < 60 || upper > 0 && math.Abs(rise-upper) < 45 {
+				on++
+			}
+		}
+		if on*10 > 6*len(o.Points) {
+			out = append(out, o)
+		}
+	}
+	for _, d := range r.Dropped {
+		if d.Why != "below the wire" {
+			continue
+		}
+		a, b := d.Line.Points[0], d.Line.Points[len(d.Line.Points)-1]
+		top := a
+		if b[1] < a[1] {
+			top = b
+		}
+		drop := (top[1] - ground(top[0])) * m.At(top[0], top[1])
+		if pathLength(d.Line.mm(m)) > 180 && looksLike(p, m, &d.Line, white, par) == "" && drop > -60 && drop < 130 && math.Abs(b[1]-a[1]) > 1.5*math.Abs(b[0]-a[0]) {
+			out = append(out, d.Line)
+		}
+	}
+	return out
+}
+
+// fans tells whether a line leaves the same place as another one in another
+// direction, as canes leave a head; posts stand apart and parallel.
+func fans(m *scale.Map, ls []Line, i int) bool {
+	dir := func(l *Line) float64 {
+		a, b := l.Points[0], l.Points[min(len(l.Points)-1, 25)]
+		return math.Atan2(b[1]-a[1], b[0]-a[0])
+	}
+	for k := range ls {
+		if k != i && m.Distance(ls[k].Points[0], ls[i].Points[0]) < 90 && math.Abs(math.Sin(dir(&ls[k])-dir(&ls[i]))) > 0.1 {
+			return true
+		}
+	}
+	return false
 }
 
 // asCane turns a line base first and says why it is no cane, or "".
@@ -351,7 +448,10 @@ func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, 
 	if seen*10 < len(l.Seen)*6 {
 		return l, "mostly bridged"
 	}
-	if math.Abs(rise(0)) > 170 {
+	if l.straight(m) {
+		return l, "too straight for wood"
+	}
+	if math.Abs(rise(0)) > par.BaseMM {
 		return l, inAir
 	}
 	return l, ""
@@ -361,4 +461,35 @@ func (l *Line) reverse() {
 	slices.Reverse(l.Points)
 	slices.Reverse(l.Width)
 	slices.Reverse(l.Seen)
+}
+
+// straight tells whether a line is straighter than a cane grows: posts, stakes
+// and the edges of sheets are. What is left after a straight line is compared
+// with the length; every cane bends at its nodes.
+func (l *Line) straight(m *scale.Map) bool {
+	q := l.mm(m)
+	var mx, my, n float64
+	for i, c := range q {
+		if l.Seen[i] {
+			mx, my, n = mx+c[0], my+c[1], n+1
+		}
+	}
+	mx, my = mx/n, my/n
+	var a, b, c float64
+	for i, p := range q {
+		if l.Seen[i] {
+			dx, dy := p[0]-mx, p[1]-my
+			a, b, c = a+dx*dx, b+dx*dy, c+dy*dy
+		}
+	}
+	t := 0.5 * math.Atan2(2*b, a-c)
+	sum := 0.0
+	for i, p := range q {
+		if l.Seen[i] {
+			e := -(p[0]-mx)*math.Sin(t) + (p[1]-my)*math.Cos(t)
+			sum += e * e
+		}
+	}
+	l.Bend = math.Sqrt(sum/n) / pathLength(q)
+	return l.Bend < 0.0013
 }
