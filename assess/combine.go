@@ -94,6 +94,7 @@ func DeriveWith(c *Cane, p Combining) {
 		return 0
 	})
 	rel := math.Max(0, finiteOr(c.RelativeU, 0))
+	relD := math.Hypot(rel, math.Max(0, finiteOr(c.EdgeDoubt, 0)))
 
 	c.Length = Interval{}
 	if n := len(c.AlongMM); n > 0 && c.AlongMM[n-1] > 0 {
@@ -112,7 +113,7 @@ func DeriveWith(c *Cane, p Combining) {
 		}
 		d, ok := p.between(c.Profile, from, to)
 		if ok {
-			in.Diameter = p.symmetric(d.v, combine(d.part, part{p.EdgeU, math.Inf(1)}, part{rel * d.v, math.Inf(1)}))
+			in.Diameter = p.symmetric(d.v, combine(d.part, part{p.EdgeU, math.Inf(1)}, part{relD * d.v, math.Inf(1)}))
 		}
 		c.Internodes = append(c.Internodes, in)
 		if i < p.FirstInternodes {
@@ -123,10 +124,11 @@ func DeriveWith(c *Cane, p Combining) {
 		}
 	}
 
-	c.Diameter = p.diameter(c, diameters, rel)
+	c.Diameter = p.diameter(c, diameters, relD)
 	c.Internode = Interval{}
 	if m := median(lengths); len(lengths) > 0 && m > 0 {
-		c.Internode = p.length(m, part{p.medianLengthU(lengths, m), math.Inf(1)}, rel)
+		doubt := math.Max(0, finiteOr(c.NodeDoubt, 0))
+		c.Internode = p.length(m, part{math.Hypot(p.medianLengthU(lengths, m), doubt*m), math.Inf(1)}, rel)
 	}
 }
 

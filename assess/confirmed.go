@@ -62,6 +62,7 @@ func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane 
 	anew := c.Finding == "" // an added cane was never judged
 	if r.Nodes != nil {
 		c.Nodes = slices.Clone(r.Nodes)
+		c.NodeDoubt = 0 // a person has looked at them
 		Derive(&c)
 		anew = true
 	}

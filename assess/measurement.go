@@ -121,7 +121,15 @@ type Cane struct {
 	// RelativeU is the relative standard uncertainty of every millimetre of
 	// this cane that all its readings share: scale, distance from the
 	// reference, and the depth that one photo can't see.
-	RelativeU float64  `json:"relative_u"`
+	RelativeU float64 `json:"relative_u"`
+	// EdgeDoubt is the relative standard uncertainty of every diameter of this
+	// cane that comes from edges that may have been taken wrongly: clutter
+	// behind it, shade on it, stretches where nothing could be read.
+	EdgeDoubt float64 `json:"edge_doubt,omitempty"`
+	// NodeDoubt is the relative standard uncertainty of the median internode
+	// that comes from nodes that may be missed or seen where none is. It is 0
+	// once a person has ruled on the nodes.
+	NodeDoubt float64  `json:"node_doubt,omitempty"`
 	Finding   Finding  `json:"finding"`
 	Because   []string `json:"because"`
 }
