@@ -42,6 +42,10 @@ type Params struct {
 	// thicker is a post or old wood. Default 20 mm: the thickest bull canes
 	// stay below.
 	MaxCaneMM float64
+	// MinNodes is how many joints must show on what was followed by itself
+	// before it is called a cane. Smaller takes posts' cracks and far stakes
+	// for canes. Default 3.
+	MinNodes int
 	// MaxBareMM is the longest stretch of a cane without a joint, on average.
 	// The longest internodes that are on record have 350 mm; on a whole cane
 	// 200 mm are never exceeded. Default 200.
@@ -53,7 +57,7 @@ type Params struct {
 // the photos that the method was made with; they are wide because a wrong edge
 // or a missed node is wrong by much. All are relative standard uncertainties.
 type Quality struct {
-	// Floor is there however steady the edges are. Default 0.09.
+	// Floor is there however steady the edges are. Default 0.07.
 	Floor float64
 	// Unsteady multiplies how far single readings scatter. Default 4.
 	Unsteady float64
@@ -69,7 +73,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.09, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MaxBareMM: 200}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.07, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -299,7 +303,7 @@ func unsteady(st []caliper.Station) float64 {
 // cane at all: not thicker than one grows, and with a joint at least every so
 // often, which posts and stakes don't have.
 func (v *Measurer) grown(c *assess.Cane) bool {
-	if c.Diameter.Known() && c.Diameter.Value > v.Params.MaxCaneMM {
+	if !c.Diameter.Known() || c.Diameter.Value > v.Params.MaxCaneMM || len(c.Nodes) < v.Params.MinNodes {
 		return false
 	}
 	return float64(len(c.Nodes)+1)*v.Params.MaxBareMM > c.Length.Value

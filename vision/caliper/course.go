@@ -211,7 +211,8 @@ func (c *coarse) pair(tol float64, par Params) {
 			reach := 0.4*d + 3.5
 			for _, e := range c.edges {
 				if e.v < a.v-0.8 && e.v > a.v-reach || e.v > b.v+0.8 && e.v < b.v+reach {
-					cost += par.Unexplained * e.s
+					// A faint step beside two strong ones is the ground's own.
+					cost += par.Unexplained * e.s * min(1, e.z/(par.FaintShare*min(a.z, b.z)))
 				}
 			}
 			c.pairs = append(c.pairs, pairing{a: a.v, b: b.v, cost: cost})

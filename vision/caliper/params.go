@@ -31,6 +31,10 @@ type Params struct {
 	// Unexplained is the price of an edge that is left just outside of the
 	// cane, relative to the worth of one that bounds it. Default 0.9.
 	Unexplained float64
+	// FaintShare is the share of the cane's own edges' strength below which an
+	// edge outside counts less. Larger takes shade beside the cane for ground.
+	// Default 0.15.
+	FaintShare float64
 	// MaxSigma is the largest blur that the fit may take, px. Larger follows
 	// photos that are more out of focus, and soft shadows. Default 6.
 	MaxSigma float64
@@ -49,5 +53,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, MaxSigma: 6, Shoulder: 0.7, MaxMisfit: 0.6, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, MaxSigma: 6, Shoulder: 0.7, MaxMisfit: 0.6, Jump: 0.6}
 }

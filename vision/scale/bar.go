@@ -230,7 +230,7 @@ func (f *finder) barFrom(blocks []block, chain []int) (*Map, assess.Reason) {
 // of every change between dark and white, at the half level in linear light.
 func (f *finder) barEdges(a block, ux, uy, vx, vy, length, pitch, height float64) []float64 {
 	const step = 0.25
-	from, to := -0.75*pitch, length+0.75*pitch
+	from, to := -0.5*pitch, length+0.5*pitch
 	n := int((to - from) / step)
 	prof := make([]float64, n)
 	for i := range prof {
