@@ -38,6 +38,10 @@ type Params struct {
 	// BearMM is how near a cane's base must be to something that can bear it.
 	// Default 60 mm.
 	BearMM float64
+	// PlainShare of the places above the wire must vary by less than
+	// PlainSpread grey levels for the backdrop to count as plain. Looser takes
+	// a hazy far row for a sheet. Default 0.65 and 4.5.
+	PlainShare, PlainSpread float64
 	// MinRed is how much redder than the reference's white wood must be: the
 	// ratio of red to blue in linear light over that of the white. Bark
 	// reflects more red than blue; sky, sheet and their shadows don't.
@@ -50,5 +54,5 @@ type Params struct {
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, GapMM: 45, MinLengthMM: 60,
-		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, BaseMM: 75, BearMM: 60, MinRed: 1.18}
+		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }

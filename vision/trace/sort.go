@@ -120,6 +120,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 	ground := fruiting(m, out.Wires)
 	upper := upperFruiting(m, out.Wires, ground)
 	white := whiteOf(p, m)
+	plain := plainBackdrop(p, m, ground, par)
 	var canes, air []Line
 	for _, l := range rest {
 		why := ""
@@ -149,6 +150,8 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 		length := pathLength(l.mm(m))
 		width := l.MedianWidth() * m.At(base[0], base[1])
 		switch {
+		case plain && rise > -150 && rise < 700:
+			canes = append(canes, l)
 		case math.Abs(rise) < 450 && nearAny(m, base, bearers, par.BearMM):
 			canes = append(canes, l)
 		case length > par.AirLengthMM && width > par.AirWidthMM && rise > 0 && rise < par.AirRiseMM &&
@@ -164,7 +167,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 	for i, l := range canes {
 		tip := l.Points[len(l.Points)-1]
 		rise := (ground(tip[0]) - tip[1]) * m.At(tip[0], tip[1])
-		if nearAny(m, l.Points[0], bearers, par.BearMM) || fans(m, canes, i) || rise > par.AirTipMM && pathLength(l.mm(m)) > par.AirLengthMM {
+		if plain || nearAny(m, l.Points[0], bearers, par.BearMM) || fans(m, canes, i) || rise > par.AirTipMM && pathLength(l.mm(m)) > par.AirLengthMM {
 			borne = append(borne, l)
 		} else {
 			out.Dropped = append(out.Dropped, Dropped{l, "grows from nothing"})
