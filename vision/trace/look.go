@@ -10,7 +10,10 @@ import (
 	"nodespan/vision/scale"
 )
 
-const inAir = "starts in the air"
+const (
+	inAir   = "starts in the air"
+	notWood = "not wood-coloured"
+)
 
 // whiteOf is the colour of the reference's white in linear light, red green
 // blue: what a neutral surface looks like in this light and to this camera.
@@ -101,7 +104,7 @@ func looksLike(p *photo.Photo, m *scale.Map, l *Line, white [3]float64, par Para
 	// least than what is beside it.
 	around := (out[0]/n + 0.003) / (out[2]/n + 0.003) * white[2] / white[0]
 	if red := reds[len(reds)/2]; red < par.MinRed && red < par.MinRed*around {
-		return "not wood-coloured"
+		return notWood
 	}
 	// A shadow takes about the same share of every colour, and a little less
 	// of the sky's blue; wood changes the colour.

@@ -209,7 +209,9 @@ func isWire(m *scale.Map, l *Line) bool {
 	q := l.mm(m)
 	a, b := q[0], q[len(q)-1]
 	d := math.Hypot(b[0]-a[0], b[1]-a[1])
-	if d < 250 || math.Abs(b[1]-a[1]) > 0.25*d {
+	// Level in the picture, not in the card's frame: a card may hang askew.
+	u, v := l.Points[0], l.Points[len(l.Points)-1]
+	if d < 250 || math.Abs(v[1]-u[1]) > 0.27*math.Abs(v[0]-u[0]) {
 		return false
 	}
 	nx, ny := -(b[1]-a[1])/d, (b[0]-a[0])/d
@@ -358,7 +360,7 @@ func bearing(p *photo.Photo, m *scale.Map, ground func(float64) float64, upper f
 	var out []Line
 	for _, o := range r.OldWood {
 		mid := o.Points[len(o.Points)/2]
-		if o.MedianWidth()*m.At(mid[0], mid[1]) < 5 || pathLength(o.mm(m)) < 120 {
+		if o.MedianWidth()*m.At(mid[0], mid[1]) < 5 || pathLength(o.mm(m)) < 120 || looksLike(p, m, &o, white, par) == notWood {
 			continue
 		}
 		on := 0
@@ -436,7 +438,7 @@ func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, 
 	for k < len(q)-1 && math.Hypot(q[k][0]-q[0][0], q[k][1]-q[0][1]) < 220 {
 		k++
 	}
-	if math.Abs(q[k][1]-q[0][1]) < 0.45*math.Abs(q[k][0]-q[0][0]) {
+	if u, v := l.Points[0], l.Points[k]; math.Abs(v[1]-u[1]) < 0.45*math.Abs(v[0]-u[0]) {
 		return l, "old wood"
 	}
 	if width < 2 {
