@@ -40,8 +40,8 @@ type Params struct {
 	MaxSigma float64
 	// Shoulder is how strongly the camera is supposed to compress highlights
 	// beyond the sRGB curve, 0 (not at all) to under 1. Larger puts edges
-	// before a bright sky farther out. Default 0.7, which holds a sky of
-	// over twice the luminance of white paper.
+	// before a bright sky farther out. Default 0.5, which holds a sky of
+	// nearly twice the luminance of white paper.
 	Shoulder float64
 	// MaxMisfit is the largest root mean square of what the model leaves,
 	// relative to the step at the weaker edge. Default 0.6.
@@ -53,5 +53,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, MaxSigma: 6, Shoulder: 0.7, MaxMisfit: 0.6, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, MaxSigma: 6, Shoulder: 0.5, MaxMisfit: 0.6, Jump: 0.6}
 }
