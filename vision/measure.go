@@ -57,8 +57,12 @@ type Params struct {
 // the photos that the method was made with; they are wide because a wrong edge
 // or a missed node is wrong by much. All are relative standard uncertainties.
 type Quality struct {
-	// Floor is there however steady the edges are. Default 0.07.
+	// Floor is there however steady the edges are. Default 0.05.
 	Floor float64
+	// EdgePx is the standard uncertainty of a whole diameter in pixels, whatever
+	// the averaging: on a thin sunlit cane an edge in its own shade hides in
+	// the slope of the lit side. Default 1.
+	EdgePx float64
 	// Unsteady multiplies how far single readings scatter. Default 4.
 	Unsteady float64
 	// Unread multiplies the share of the cane where no edge could be read.
@@ -73,7 +77,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.07, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, MaxBareMM: 200}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -269,11 +273,29 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, w
 	steady, share := unsteady(st), float64(read)/float64(len(st))
 	q := v.Params.Quality
 	trust := math.Hypot(math.Hypot(q.Floor, q.Unsteady*steady), q.Unread*(1-share))
+	if w := medianWidth(st); w > 0 {
+		trust = math.Hypot(trust, q.EdgePx/w)
+	}
 	c.RelativeU = round(math.Sqrt(u*u+depth*depth+v.Params.RoundU*v.Params.RoundU), 5)
 	c.EdgeDoubt = round(trust, 4)
 	c.NodeDoubt = round(math.Min(math.Hypot(q.NodeFloor, q.NodeUnsteady*steady), 0.8), 4)
 	assess.Derive(c)
 	return c, true
+}
+
+// medianWidth is the median of the readings, px, 0 without any.
+func medianWidth(st []caliper.Station) float64 {
+	var w []float64
+	for _, s := range st {
+		if s.U > 0 {
+			w = append(w, s.Left+s.Right)
+		}
+	}
+	if len(w) == 0 {
+		return 0
+	}
+	slices.Sort(w)
+	return w[len(w)/2]
 }
 
 // unsteady is the median distance of single readings from the running median
