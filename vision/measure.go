@@ -46,6 +46,10 @@ type Params struct {
 	// before it is called a cane. Smaller takes posts' cracks and far stakes
 	// for canes. Default 3.
 	MinNodes int
+	// StakeMM and StakeBend: what is shorter than the one and bends by less than
+	// the other (share of its length) is a stake or a far post. Larger loses
+	// short straight canes. Default 340 mm and 0.012.
+	StakeMM, StakeBend float64
 	// MaxBareMM is the longest stretch of a cane without a joint, on average.
 	// The longest internodes that are on record have 350 mm; on a whole cane
 	// 200 mm are never exceeded. Default 200.
@@ -77,7 +81,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, MaxBareMM: 200}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, StakeMM: 340, StakeBend: 0.012, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -328,7 +332,28 @@ func (v *Measurer) grown(c *assess.Cane) bool {
 	if !c.Diameter.Known() || c.Diameter.Value > v.Params.MaxCaneMM || len(c.Nodes) < v.Params.MinNodes {
 		return false
 	}
+	if c.Diameter.Low < 0.1*c.Diameter.Value {
+		return false // not told from nothing: no reading at all
+	}
+	if c.Length.Value < v.Params.StakeMM && bend(c.CentreLine) < v.Params.StakeBend {
+		return false
+	}
 	return float64(len(c.Nodes)+1)*v.Params.MaxBareMM > c.Length.Value
+}
+
+// bend is the largest distance of a line's points from the straight line
+// between its ends, over the distance of the ends.
+func bend(line []assess.Point) float64 {
+	if len(line) < 3 {
+		return 0
+	}
+	a, b := line[0], line[len(line)-1]
+	d := distance(a, b)
+	most := 0.0
+	for _, q := range line {
+		most = max(most, math.Abs((b[0]-a[0])*(q[1]-a[1])-(b[1]-a[1])*(q[0]-a[0]))/max(d, 1e-9))
+	}
+	return most / max(d, 1e-9)
 }
 
 // crossings gives where wires cross a cane, mm along it.

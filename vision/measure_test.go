@@ -79,7 +79,7 @@ func TestEmptyTrellis(t *testing.T) {
 			t.Fatal(err)
 		}
 		if len(got.Canes) > 0 {
-			t.Errorf("seed %d: want no cane, got %d", seed, len(got.Canes))
+			t.Errorf("seed %d: want no cane, got %d, the first %s mm thick, from %v to %v", seed, len(got.Canes), got.Canes[0].Diameter, got.Canes[0].CentreLine[0], got.Canes[0].CentreLine[len(got.Canes[0].CentreLine)-1])
 		}
 	}
 }
