@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -84,15 +85,7 @@ func Derive(c *Cane) { DeriveWith(c, DefaultCombining()) }
 // cane share (scale, distance from the wire plane: RelativeU) is added in
 // quadrature only after the median, since no number of readings lessens it.
 func DeriveWith(c *Cane, p Combining) {
-	slices.SortStableFunc(c.Nodes, func(a, b Node) int {
-		switch {
-		case a.AlongMM < b.AlongMM:
-			return -1
-		case a.AlongMM > b.AlongMM:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(c.Nodes, func(a, b Node) int { return cmp.Compare(a.AlongMM, b.AlongMM) })
 	rel := math.Max(0, finiteOr(c.RelativeU, 0))
 	relD := math.Hypot(rel, math.Max(0, finiteOr(c.EdgeDoubt, 0)))
 

@@ -1,6 +1,7 @@
 package caliper
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -218,15 +219,7 @@ func (c *coarse) pair(tol float64, par Params) {
 			c.pairs = append(c.pairs, pairing{a: a.v, b: b.v, cost: cost})
 		}
 	}
-	slices.SortFunc(c.pairs, func(p, q pairing) int {
-		switch {
-		case p.cost < q.cost:
-			return -1
-		case p.cost > q.cost:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(c.pairs, func(p, q pairing) int { return cmp.Compare(p.cost, q.cost) })
 	if len(c.pairs) > 40 {
 		c.pairs = c.pairs[:40]
 	}

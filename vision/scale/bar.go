@@ -1,6 +1,7 @@
 package scale
 
 import (
+	"cmp"
 	"image"
 	"math"
 	"slices"
@@ -21,7 +22,7 @@ type block struct {
 // bar looks for the scale bar at one picture size.
 func (f *finder) bar(shrink int) (*Map, assess.Reason) {
 	blocks := f.blocks(shrink)
-	slices.SortFunc(blocks, func(a, b block) int { return int(math.Copysign(1, b.long*b.short-a.long*a.short)) })
+	slices.SortFunc(blocks, func(a, b block) int { return cmp.Compare(b.long*b.short, a.long*a.short) })
 	var reason assess.Reason
 	for i := range blocks {
 		if blocks[i].touched {

@@ -1,6 +1,7 @@
 package scale
 
 import (
+	"cmp"
 	"image"
 	"math"
 	"slices"
@@ -102,15 +103,7 @@ func saddles(p *plane, radius float64, most int) []corner {
 			}
 		}
 	}
-	slices.SortFunc(out, func(a, b corner) int {
-		switch {
-		case a.strength > b.strength:
-			return -1
-		case a.strength < b.strength:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(out, func(a, b corner) int { return cmp.Compare(b.strength, a.strength) })
 	if len(out) > most {
 		out = out[:most]
 	}

@@ -1,6 +1,7 @@
 package trace
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -50,7 +51,7 @@ func Guide(ctx context.Context, p *photo.Photo, m *scale.Map, base, tip assess.P
 		s := c.cut(base[0]+t*math.Cos(angle), base[1]+t*math.Sin(angle), angle, max(0.7*par.WindowMM/mm, 10), int(reach+12/mm))
 		bs := s.bands(max(par.MinWidthMM/mm, 2), par.MaxWidthMM/mm, par.MinEdge*0.6)
 		bs = slices.DeleteFunc(bs, func(b band) bool { return math.Abs(b.mid) > reach })
-		slices.SortFunc(bs, func(a, b band) int { return int(math.Copysign(1, b.score-a.score)) })
+		slices.SortFunc(bs, func(a, b band) int { return cmp.Compare(b.score, a.score) })
 		for _, b := range bs[:min(len(bs), 30)] {
 			rows[r] = append(rows[r], len(nodes))
 			nodes = append(nodes, node{u: b.mid, width: b.width, cost: math.Inf(1), row: r, from: -1})

@@ -1,6 +1,7 @@
 package trace
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -17,11 +18,6 @@ type Line struct {
 	Width  []float64 // px, as followed; NaN where bridged
 	Seen   []bool
 	Guided bool
-	// Contrast is the median of the weaker edge's gradient over the clutter's.
-	Contrast float64
-	// Bend is the root mean square distance from a straight line over the
-	// length.
-	Bend float64
 }
 
 // Result is what this stage hands on.
@@ -68,21 +64,14 @@ func onReference(m *scale.Map, x, y float64) bool {
 
 func (r *ribbon) line() Line {
 	var l Line
-	var scores []float64
 	for _, s := range r.steps {
 		l.Points = append(l.Points, assess.Point{s.x, s.y})
 		l.Seen = append(l.Seen, s.seen)
 		w := s.width
 		if !s.seen {
 			w = math.NaN()
-		} else {
-			scores = append(scores, s.score)
 		}
 		l.Width = append(l.Width, w)
-	}
-	if len(scores) > 0 {
-		slices.Sort(scores)
-		l.Contrast = scores[len(scores)/2]
 	}
 	return l
 }
@@ -277,8 +266,7 @@ func mergeWires(ws []assess.Wire, p *photo.Photo) []assess.Wire {
 		}
 	}
 	slices.SortFunc(out, func(a, b assess.Wire) int {
-		ya, yb := wireY(a, mid), wireY(b, mid)
-		return int(math.Copysign(1, yb-ya))
+		return cmp.Compare(wireY(b, mid), wireY(a, mid))
 	})
 	if len(out) > 0 {
 		out[0].Role = "lower_fruiting"
@@ -495,6 +483,5 @@ func (l *Line) straight(m *scale.Map) bool {
 			sum += e * e
 		}
 	}
-	l.Bend = math.Sqrt(sum/n) / pathLength(q)
-	return l.Bend < 0.0013
+	return math.Sqrt(sum/n)/pathLength(q) < 0.0013
 }

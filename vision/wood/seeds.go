@@ -1,6 +1,7 @@
 package wood
 
 import (
+	"cmp"
 	"context"
 	"image"
 	"math"
@@ -70,15 +71,7 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, par Params) ([]Seed
 		}
 		out = append(out, atLevel(level, size, par)...)
 	}
-	slices.SortStableFunc(out, func(a, b Seed) int {
-		switch {
-		case a.Strength > b.Strength:
-			return -1
-		case a.Strength < b.Strength:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(a, b Seed) int { return cmp.Compare(b.Strength, a.Strength) })
 	if len(out) > par.Most {
 		out = out[:par.Most]
 	}
