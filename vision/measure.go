@@ -25,6 +25,7 @@ type Params struct {
 	Limits  photo.Limits
 	Scale   scale.Params
 	Wood    wood.Params
+	Learn   wood.LearnParams
 	Trace   trace.Params
 	Caliper caliper.Params
 	Nodes   nodes.Params
@@ -79,7 +80,7 @@ type Quality struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(),
+	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
 		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, StakeMM: 340, StakeBend: 0.012, MaxBareMM: 200}
 }
@@ -146,6 +147,12 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	t, err := trace.Find(ctx, p, m, seeds, v.Params.Trace)
 	if err != nil {
 		return nil, err
+	}
+	if like, ok := wood.Learn(p, pieces(t.Canes), v.Params.Learn); ok {
+		t, err = v.again(ctx, p, m, like, t)
+		if err != nil {
+			return nil, err
+		}
 	}
 	for _, g := range ask.Guided {
 		l, err := trace.Guide(ctx, p, m, g[0], g[1], v.Params.Trace)
@@ -384,4 +391,31 @@ func thinPoints(p []assess.Point) []assess.Point {
 func round(v float64, digits int) float64 {
 	k := math.Pow(10, float64(digits))
 	return math.Round(v*k) / k
+}
+
+// pieces gives lines to learn the wood's colour from.
+func pieces(ls []trace.Line) []wood.Piece {
+	out := make([]wood.Piece, len(ls))
+	for k, l := range ls {
+		for i, q := range l.Points {
+			if l.Seen[i] {
+				out[k].X, out[k].Y, out[k].Width = append(out[k].X, q[0]), append(out[k].Y, q[1]), append(out[k].Width, l.Width[i])
+			}
+		}
+	}
+	return out
+}
+
+// again traces on the likeness to the wood that was found.
+func (v *Measurer) again(ctx context.Context, p *photo.Photo, m *scale.Map, like *wood.Likeness, first *trace.Result) (*trace.Result, error) {
+	view, err := like.Over(p)
+	if err != nil {
+		return nil, err
+	}
+	defer view.Close()
+	seeds, err := wood.Find(ctx, view, m, v.Params.Wood)
+	if err != nil {
+		return nil, err
+	}
+	return trace.Again(ctx, p, view, m, seeds, first, v.Params.Trace)
 }

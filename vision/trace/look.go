@@ -144,6 +144,9 @@ func OnceEach(ls []Line) []int {
 		if l.Guided {
 			n += 1e6
 		}
+		if l.Learned {
+			n += 1e3
+		}
 		return n * math.Sqrt(max(l.MedianWidth(), 1))
 	}
 	order := make([]int, len(ls))

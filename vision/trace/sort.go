@@ -18,6 +18,8 @@ type Line struct {
 	Width  []float64 // px, as followed; NaN where bridged
 	Seen   []bool
 	Guided bool
+	// Learned: followed on the likeness to wood that was recognised before.
+	Learned bool
 }
 
 // Result is what this stage hands on.
@@ -43,7 +45,20 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, 
 		return nil, err
 	}
 	rs = join(rs, par, m.At)
-	return sortOut(p, m, rs, par), nil
+	return sortOut(p, m, rs, nil, par), nil
+}
+
+// Again follows canes a second time, on a view of the photo in which wood that
+// looks like the recognised canes is bright. What was found before counts
+// where the second look found nothing.
+func Again(ctx context.Context, p, view *photo.Photo, m *scale.Map, seeds []wood.Seed, before *Result, par Params) (*Result, error) {
+	seeds = slices.DeleteFunc(slices.Clone(seeds), func(s wood.Seed) bool { return onReference(m, s.X, s.Y) })
+	rs := ribbons(view, m, seeds, par)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	rs = join(rs, par, m.At)
+	return sortOut(p, m, rs, before, par), nil
 }
 
 // onReference tells whether a place lies on the card or bar, with its margin
@@ -91,7 +106,7 @@ func (l *Line) MedianWidth() float64 {
 	return w[len(w)/2]
 }
 
-func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
+func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Params) *Result {
 	out := &Result{}
 	var rest []Line
 	lines := make([]Line, len(rs))
@@ -105,7 +120,16 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 		}
 		rest = append(rest, lines[i])
 	}
-	out.Wires = mergeWires(out.Wires, p)
+	if before != nil {
+		for i := range rest {
+			rest[i].Learned = true
+		}
+		out.Wires = before.Wires
+		out.OldWood = slices.Clone(before.OldWood)
+		out.Dropped = slices.Clone(before.Dropped)
+	} else {
+		out.Wires = mergeWires(out.Wires, p)
+	}
 	ground := fruiting(m, out.Wires)
 	upper := upperFruiting(m, out.Wires, ground)
 	white := whiteOf(p, m)
@@ -163,6 +187,9 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 		}
 	}
 	canes = borne
+	if before != nil {
+		canes = append(canes, before.Canes...)
+	}
 	keep := OnceEach(canes)
 	for i, l := range canes {
 		if slices.Contains(keep, i) {

@@ -1,0 +1,185 @@
+package wood
+
+import (
+	"image"
+	"math"
+
+	"gocv.io/x/gocv"
+
+	"nodespan/vision/photo"
+)
+
+// LearnParams are the tunables of learning a photo's wood.
+type LearnParams struct {
+	// Bins is the number of cells along each axis of the colour space. More
+	// tell finer differences and need more wood to learn from. Default 24.
+	Bins int
+	// Doubt is the share of either kind that is allowed for in every cell,
+	// seen there or not. Larger makes the map greyer. Default 2e-6.
+	Doubt float64
+	// Reach bounds the map: log odds beyond it count as it. Default 4.
+	Reach float64
+	// MinPixels is how many pixels of wood must be known before anything is
+	// learned from them. Default 1500.
+	MinPixels int
+}
+
+// DefaultLearnParams are the tunables in use unless others are set.
+func DefaultLearnParams() LearnParams {
+	return LearnParams{Bins: 24, Doubt: 2e-6, Reach: 4, MinPixels: 1500}
+}
+
+// A Piece of wood is a centre line with widths, px, that was recognised
+// without knowing the colour.
+type Piece struct {
+	X, Y, Width []float64
+}
+
+// A Likeness says of each pixel how much its colour is that of the wood that
+// was recognised in the same photo, rather than that of the rest of it.
+type Likeness struct {
+	W, H int
+	// V is 0 for surely not, 255 for surely wood, 128 for as likely as
+	// anything; row by row.
+	V     []uint8
+	reach float64
+}
+
+// Learn makes the likeness from the recognised pieces: the log odds of two
+// histograms, of the pieces' pixels and of all others, over brightness and two
+// ratios of the linear channels (the naive rule of J. Jones and J. Rehg, Int.
+// J. Computer Vision 46, 2002, who told skin so). Sun, haze, white balance and
+// the colour of the ground are all in the photo itself, so none is assumed. ok
+// is false when the pieces are too few to learn from.
+func Learn(p *photo.Photo, pieces []Piece, par LearnParams) (l *Likeness, ok bool) {
+	w, h := p.Width, p.Height
+	cell := cells(p, par.Bins)
+	n := par.Bins * par.Bins * par.Bins
+	// 1: wood's middle, 2: too near to wood to be called ground.
+	mask := make([]uint8, w*h)
+	paint := func(share, more float64, v uint8) {
+		for _, q := range pieces {
+			for i := range q.X {
+				r := share*q.Width[i] + more
+				for y := int(math.Ceil(q.Y[i] - r)); float64(y) <= q.Y[i]+r; y++ {
+					for x := int(math.Ceil(q.X[i] - r)); float64(x) <= q.X[i]+r; x++ {
+						if x >= 0 && y >= 0 && x < w && y < h {
+							dx, dy := float64(x)-q.X[i], float64(y)-q.Y[i]
+							if dx*dx+dy*dy <= r*r {
+								mask[y*w+x] = v
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+	paint(0.6, 2, 2)
+	paint(0.33, 0.2, 1)
+	fg, bg := make([]float64, n), make([]float64, n)
+	known := 0
+	for i, c := range cell {
+		switch mask[i] {
+		case 1:
+			fg[c]++
+			known++
+		case 0:
+			bg[c]++
+		}
+	}
+	if known < par.MinPixels {
+		return nil, false
+	}
+	spread(fg, par.Bins)
+	spread(bg, par.Bins)
+	odds := make([]uint8, n)
+	for i := range odds {
+		o := math.Log((fg[i] + par.Doubt) / (bg[i] + par.Doubt))
+		odds[i] = uint8(math.Round(max(0, min(255, 127.5+127.5*o/par.Reach))))
+	}
+	l = &Likeness{W: w, H: h, V: make([]uint8, w*h), reach: par.Reach}
+	parallelRows(h, func(y int) {
+		for i := y * w; i < (y+1)*w; i++ {
+			l.V[i] = odds[cell[i]]
+		}
+	})
+	return l, true
+}
+
+// cells gives each pixel's cell in a space of brightness and two colour
+// ratios, of the linear channels after a slight smoothing: single pixels of a
+// compressed photo have no colour worth learning.
+func cells(p *photo.Photo, bins int) []uint16 {
+	w, h := p.Width, p.Height
+	soft := gocv.NewMat()
+	defer soft.Close()
+	gocv.GaussianBlur(p.BGR, &soft, image.Pt(0, 0), 0.8, 0.8, gocv.BorderReplicate)
+	pix, err := soft.DataPtrUint8()
+	out := make([]uint16, w*h)
+	if err != nil {
+		return out
+	}
+	// Logarithms by table: the ratios are differences of these.
+	var lg [256]float32
+	const dark = 0.004
+	for i := range lg {
+		lg[i] = float32(math.Log2(float64(photo.Linear[i]) + dark))
+	}
+	b := float32(bins)
+	put := func(v, lo, hi float32) int {
+		return max(0, min(bins-1, int((v-lo)/(hi-lo)*b)))
+	}
+	parallelRows(h, func(y int) {
+		for i := y * w; i < (y+1)*w; i++ {
+			bl, gr, rd := lg[pix[3*i]], lg[pix[3*i+1]], lg[pix[3*i+2]]
+			light := 0.3*rd + 0.5*gr + 0.2*bl
+			c := (put(light, -7.5, 0.1)*bins+put(rd-gr, -0.8, 1.2))*bins + put(gr-bl, -0.8, 2)
+			out[i] = uint16(c)
+		}
+	})
+	return out
+}
+
+// spread smooths a histogram along its three axes, and makes its sum one.
+func spread(v []float64, bins int) {
+	strides := []int{1, bins, bins * bins}
+	line := make([]float64, bins)
+	for _, st := range strides {
+		for i := range v {
+			if i/st%bins != 0 {
+				continue
+			}
+			for k := range bins {
+				line[k] = v[i+k*st]
+			}
+			for k := range bins {
+				a, b := line[max(k-1, 0)], line[min(k+1, bins-1)]
+				v[i+k*st] = 0.25*a + 0.5*line[k] + 0.25*b
+			}
+		}
+	}
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	if sum > 0 {
+		for i := range v {
+			v[i] /= sum
+		}
+	}
+}
+
+// Over gives a picture of three channels for tracing: the likeness twice, and
+// the photo's brightness, which tells wood from wood where pieces cross. The
+// caller closes it.
+func (l *Likeness) Over(p *photo.Photo) (*photo.Photo, error) {
+	pix := p.Pix()
+	buf := make([]uint8, 3*l.W*l.H)
+	parallelRows(l.H, func(y int) {
+		for i := y * l.W; i < (y+1)*l.W; i++ {
+			g := (int(pix[3*i]) + 2*int(pix[3*i+1]) + int(pix[3*i+2])) / 4
+			buf[3*i], buf[3*i+1], buf[3*i+2] = l.V[i], uint8(g), l.V[i]
+		}
+	})
+	return photo.FromPixels(buf, l.W, l.H, p.FocalPx)
+}
