@@ -148,10 +148,15 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	if err != nil {
 		return nil, err
 	}
+	var likely caliper.Likelihood
 	if like, ok := wood.Learn(p, pieces(t.Canes), v.Params.Learn); ok {
 		t, err = v.again(ctx, p, m, like, t)
 		if err != nil {
 			return nil, err
+		}
+		likely = like
+		if like, ok := wood.Learn(p, pieces(t.Canes), v.Params.Learn); ok {
+			likely = like
 		}
 	}
 	for _, g := range ask.Guided {
@@ -165,7 +170,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 		out.Wires = t.Wires
 	}
 	done("trace")
-	profiles, err := v.profiles(ctx, p, m, t.Canes)
+	profiles, err := v.profiles(ctx, p, m, t.Canes, likely)
 	if err != nil {
 		return nil, err
 	}
@@ -212,7 +217,7 @@ func lineOf(pr *caliper.Profile, guided bool) trace.Line {
 }
 
 // profiles reads every line's profile, over all cores.
-func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, lines []trace.Line) ([]*caliper.Profile, error) {
+func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, lines []trace.Line, like caliper.Likelihood) ([]*caliper.Profile, error) {
 	out := make([]*caliper.Profile, len(lines))
 	errs := make([]error, len(lines))
 	next := make(chan int)
@@ -220,7 +225,7 @@ func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, l
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
 			for i := range next {
-				out[i], errs[i] = caliper.Measure(ctx, p, m, &lines[i], v.Params.Caliper)
+				out[i], errs[i] = caliper.Measure(ctx, p, m, &lines[i], like, v.Params.Caliper)
 			}
 		})
 	}

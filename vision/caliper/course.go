@@ -139,21 +139,7 @@ func course(at func(int) *section, width []float64, sigma, stationMM, stationPx,
 		as[k], bs[k], mid[k] = p.a, p.b, float64(cs[k].from+cs[k].to-1)/2
 		at2 = p.before
 	}
-	left, right = make([]float64, n), make([]float64, n)
-	k := 0
-	for i := range n {
-		x := float64(i)
-		for k+1 < len(cs)-1 && mid[k+1] < x {
-			k++
-		}
-		if len(cs) == 1 {
-			left[i], right[i] = as[0], bs[0]
-			continue
-		}
-		t := max(0, min(1, (x-mid[k])/(mid[k+1]-mid[k])))
-		left[i], right[i] = as[k]+t*(as[k+1]-as[k]), bs[k]+t*(bs[k+1]-bs[k])
-	}
-	return left, right, true
+	return between(mid, as, n), between(mid, bs, n), true
 }
 
 // sharp lists the places of sharp change of a whitened section.

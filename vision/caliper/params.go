@@ -12,6 +12,13 @@ type Params struct {
 	// edges is decided. Longer sees through more clutter, and a bend or a
 	// swelling smears its edges. Default 18 mm.
 	CourseMM float64
+	// LikelyMM is the same where the wood's colour is known. Default 7 mm.
+	LikelyMM float64
+	// MostOdds bounds the log odds of a pixel. Larger lets single pixels of a
+	// rare colour weigh more. Default 2.
+	MostOdds float64
+	// OddsWorth is what log odds are worth against smooth edges. Default 3.
+	OddsWorth float64
 	// CourseTol is how far an edge may move from one such section to the next
 	// at the price of one, in widths. Larger follows swellings and clutter.
 	// Default 0.07.
@@ -35,17 +42,33 @@ type Params struct {
 	// edge outside counts less. Larger takes shade beside the cane for ground.
 	// Default 0.15.
 	FaintShare float64
-	// MaxSigma is the largest blur that the fit may take, px. Larger follows
-	// photos that are more out of focus, and soft shadows. Default 6.
-	MaxSigma float64
 	// Shoulder is how strongly the camera is supposed to compress highlights
 	// beyond the sRGB curve, 0 (not at all) to under 1. Larger puts edges
 	// before a bright sky farther out. Default 0.5, which holds a sky of
 	// nearly twice the luminance of white paper.
 	Shoulder float64
-	// MaxMisfit is the largest root mean square of what the model leaves,
-	// relative to the step at the weaker edge. Default 0.6.
-	MaxMisfit float64
+	// StretchMM is the length over which wood's and ground's colours beside an
+	// edge are taken together. Longer is steadier, and blind to a ground that
+	// changes. Default 24 mm.
+	StretchMM float64
+	// MinApart is how far wood and ground must differ for an edge to be read,
+	// in standard deviations of both. Smaller reads more and worse. Default 1.5.
+	MinApart float64
+	// SearchPx and SearchShare are how far from its course an edge is looked
+	// for, px and share of the width; the larger of the two holds. Default 2
+	// and 0.22.
+	SearchPx, SearchShare float64
+	// CoursePull is how much an edge is held near its course. Default 3.
+	CoursePull float64
+	// MaxSlope is by how much the wood may grow brighter from edge to middle,
+	// relative to its difference from the ground. Default 0.5.
+	MaxSlope float64
+	// MinLevel is the smallest difference of ground and wood at one station,
+	// relative to that of the stretch. Default 0.35.
+	MinLevel float64
+	// MaxLoss is how much of a section the model may leave, relative to how
+	// much the colours vary there. Default 4.
+	MaxLoss float64
 	// Jump is the largest relative difference of a reading from the median of
 	// its neighbourhood. Nodes swell by up to a half. Default 0.6.
 	Jump float64
@@ -53,5 +76,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, MaxSigma: 6, Shoulder: 0.5, MaxMisfit: 0.6, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, MinApart: 1.5, SearchPx: 2, SearchShare: 0.22, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, Jump: 0.6}
 }

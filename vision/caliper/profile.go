@@ -29,9 +29,10 @@ type Profile struct {
 	Sigma    float64 // median blur, px
 }
 
-// Measure reads the profile of one line. The error is only for a context that
+// Measure reads the profile of one line. like may be nil when nothing is known
+// of the wood's colour. The error is only for a context that
 // ended.
-func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line, par Params) (*Profile, error) {
+func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line, like Likelihood, par Params) (*Profile, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -40,7 +41,6 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		return &Profile{}, nil
 	}
 	out := &Profile{Stations: make([]Station, len(pts))}
-	fits := make([]edgeFit, len(pts))
 	across := angleAt(pts, len(pts)/2) + math.Pi/2
 	blur := m.Blur(math.Cos(across), math.Sin(across))
 	if blur == 0 {
@@ -58,7 +58,17 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 			return cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 11, 8/mm), max(par.AlongMM/mm, 3))
 		}
 		var ok bool
-		left, right, ok = course(wide, width, blur, stationPx*mm, stationPx, tol, par)
+		if like != nil {
+			most := 0.0
+			for _, w := range width {
+				most = max(most, w)
+			}
+			v := evenly(1.2*most+max(10, 8/mm), max(0.5, most/40))
+			odds := func(i int) []float64 { return oddsAt(like, pts[i], angleAt(pts, i), v) }
+			left, right, ok = likely(v, odds, width, stationPx*mm, stationPx, tol, par)
+		} else {
+			left, right, ok = course(wide, width, blur, stationPx*mm, stationPx, tol, par)
+		}
 		if !ok {
 			return out, nil
 		}
@@ -79,55 +89,21 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 			}
 		}
 	}
-	at := func(i int) *section {
-		return cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 8), max(par.AlongMM/mm, 3))
+	fits := make([]edgeFit, len(pts))
+	sections := make([]*section, len(pts))
+	for i := range pts {
+		sections[i] = cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 8), max(par.AlongMM/mm, 3))
 	}
-	// The ground beside the cane, stretch by stretch.
-	const stretch = 40
-	white := make([]whitener, len(pts)/stretch+1)
-	for k := range white {
-		var t texture
-		for i := k * stretch; i < min((k+1)*stretch, len(pts)); i += 4 {
-			t.add(at(i), -width[i]/2, width[i]/2)
-		}
-		white[k] = t.whiten()
-	}
-	plain := at
-	at = func(i int) *section {
-		s := plain(i)
-		white[i/stretch].apply(s)
-		return s
-	}
+	cons := contrasts(sections, left, right, blur, int(math.Round(par.StretchMM/(stationPx*mm))))
+	blur = sharpness(sections, cons, left, right, blur, par)
 	out.Sigma = blur
-	lit := settle(at, seen, left, right, blur, par)
-	sh := newShading(lit)
-	// Colour is smeared farther than brightness (chroma subsampling in ISO
-	// 10918-1 files), and a thin cane is all edge: there the blur is fitted.
-	var sigmas []float64
-	for i := 0; i < len(pts); i += 6 {
-		if seen[i] {
-			if f := at(i).fit(sh, left[i], right[i], blur, true, 8, par); f.ok && f.sigma < 2.5*blur {
-				sigmas = append(sigmas, f.sigma)
-			}
-		}
-	}
-	if len(sigmas) > 4 {
-		slices.Sort(sigmas)
-		blur = max(0.8*blur, sigmas[len(sigmas)/2])
-		out.Sigma = blur
-	}
 	for i := range pts {
 		s := &out.Stations[i]
 		s.Px, s.Angle = pts[i], angleAt(pts, i)
-		sec := at(i)
-		f := sec.fit(sh, left[i], right[i], blur, false, 5, par)
-		sec.discount(f)
-		fits[i] = sec.fit(sh, f.a, f.b, blur, false, 5, par)
-		// An edge is read near its course or not at all.
-		most := max(0.3*(right[i]-left[i]), 2)
-		if !seen[i] || math.Abs(fits[i].a-left[i]) > most || math.Abs(fits[i].b-right[i]) > most {
-			fits[i].ok = false
-		}
+		w := right[i] - left[i]
+		l := sections[i].find(&cons[i][0], left[i], 1, w, blur, par)
+		r := sections[i].find(&cons[i][1], right[i], -1, w, blur, par)
+		fits[i] = edgeFit{a: l.v, b: r.v, u: math.Hypot(l.u, r.u), ok: seen[i] && l.ok && r.ok && r.v-l.v > 0.4*w}
 	}
 	dropJumps(fits, par)
 	// Refine the centre line from the edges, smoothly.
@@ -149,8 +125,8 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 			along += m.Distance(out.Stations[i-1].Px, s.Px)
 		}
 		s.AlongMM = along
-		s.Sigma = f.sigma
-		s.Inner = plain(i).middle(off[i], 0.3*width[i])
+		s.Sigma = blur
+		s.Inner = sections[i].middle(off[i], 0.3*width[i])
 		if !f.ok {
 			continue
 		}
@@ -158,7 +134,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		// the right of somebody who walks from base to tip.
 		s.Left, s.Right = off[i]-f.a, f.b-off[i]
 		if par.Shoulder > 0 {
-			gl, wl, wr, gr := plain(i).beside(f.a, f.b, blur)
+			gl, wl, wr, gr := sections[i].beside(f.a, f.b, blur)
 			s.Left += blur * outward(gl, wl, par.Shoulder)
 			s.Right += blur * outward(gr, wr, par.Shoulder)
 		}
@@ -169,13 +145,82 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	return out, nil
 }
 
+// An edgeFit is where both edges lie at one station.
+type edgeFit struct {
+	a, b float64 // px across
+	u    float64 // standard uncertainty of b-a, px
+	ok   bool
+}
+
+// section is a cross-section: three channels at distances v, px.
+type section struct {
+	v []float64
+	y [][3]float64
+}
+
+// contrasts works out, for every station and both sides, how wood and ground
+// are told apart over a stretch about it.
+func contrasts(ss []*section, left, right []float64, sigma float64, reach int) [][2]contrast {
+	n := len(ss)
+	per := max(2, reach/3)
+	blocks := (n + per - 1) / per
+	type gathered struct{ ground, wood [2]colours }
+	gs := make([]gathered, blocks)
+	for i, s := range ss {
+		w := right[i] - left[i]
+		g := &gs[i/per]
+		gatherSide(s, left[i], 1, w, sigma, &g.ground[0], &g.wood[0])
+		gatherSide(s, right[i], -1, w, sigma, &g.ground[1], &g.wood[1])
+	}
+	out := make([][2]contrast, n)
+	for k := range blocks {
+		var c [2]contrast
+		for side := range 2 {
+			var ground, wood colours
+			for j := max(0, k-1); j <= min(blocks-1, k+1); j++ {
+				ground.merge(&gs[j].ground[side])
+				wood.merge(&gs[j].wood[side])
+			}
+			c[side] = tell(&ground, &wood)
+		}
+		for i := k * per; i < min((k+1)*per, n); i++ {
+			out[i] = c
+		}
+	}
+	return out
+}
+
+// sharpness picks the blur that explains the cane's edges best, near that
+// which was read on the reference: a cane may stand out of focus, and colour
+// is smeared farther than brightness where the file keeps less of it (chroma
+// subsampling, ISO 10918-1).
+func sharpness(ss []*section, cons [][2]contrast, left, right []float64, sigma float64, par Params) float64 {
+	best, at := math.Inf(1), sigma
+	for _, f := range []float64{0.8, 1, 1.25, 1.6, 2} {
+		sum, n := 0.0, 0.0
+		for i := 0; i < len(ss); i += max(1, len(ss)/40) {
+			w := right[i] - left[i]
+			for side, e := range []float64{left[i], right[i]} {
+				r := ss[i].find(&cons[i][side], e, 1-2*float64(side), w, f*sigma, par)
+				if r.loss > 0 {
+					sum, n = sum+min(r.loss, 4), n+1
+				}
+			}
+		}
+		if n > 10 && sum/n < best {
+			best, at = sum/n, f*sigma
+		}
+	}
+	return at
+}
+
 // cross samples the cross-section at a place, averaged along the cane.
 func cross(p *photo.Photo, at assess.Point, angle, width, beside, along float64) *section {
 	pix, w, h := p.Pix(), p.Width, p.Height
 	half := 0.5*width + beside
 	step := max(0.5, width/40)
 	n := int(2*half/step) + 1
-	s := &section{v: make([]float64, 0, n), y: make([][3]float64, 0, n), w: make([]float64, 0, n)}
+	s := &section{v: make([]float64, 0, n), y: make([][3]float64, 0, n)}
 	dx, dy := math.Cos(angle), math.Sin(angle)
 	rows := max(3, int(math.Ceil(along)))
 	for i := range n {
@@ -205,9 +250,7 @@ func cross(p *photo.Photo, at assess.Point, angle, width, beside, along float64)
 		for c := range 3 {
 			sum[c] /= cnt
 		}
-		// What is far out matters less: there other things begin.
-		out := max(0, math.Abs(v)-0.75*width-3) / (0.3*width + 3)
-		s.v, s.y, s.w = append(s.v, v), append(s.y, sum), append(s.w, 1/(1+out*out))
+		s.v, s.y = append(s.v, v), append(s.y, sum)
 	}
 	return s
 }
@@ -334,6 +377,26 @@ func smooth(v []float64, ok []bool, reach int) []float64 {
 				break
 			}
 		}
+	}
+	return out
+}
+
+// evenly gives even distances to both sides of the middle, px.
+func evenly(half, step float64) []float64 {
+	n := int(half / step)
+	out := make([]float64, 2*n+1)
+	for i := range out {
+		out[i] = float64(i-n) * step
+	}
+	return out
+}
+
+// oddsAt samples the log odds across a place.
+func oddsAt(like Likelihood, at assess.Point, angle float64, v []float64) []float64 {
+	out := make([]float64, len(v))
+	s, c := math.Sin(angle), math.Cos(angle)
+	for i, d := range v {
+		out[i] = like.At(at[0]-d*s, at[1]+d*c)
 	}
 	return out
 }

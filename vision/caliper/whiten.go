@@ -97,22 +97,3 @@ func (w *whitener) apply(s *section) {
 		}
 	}
 }
-
-// discount lowers the weight of samples that a fit leaves far off (Huber's
-// weights), so that a wire or a tie beside the cane doesn't pull its edge.
-func (s *section) discount(f edgeFit) {
-	k := 1.5 * f.rms
-	if k <= 0 {
-		return
-	}
-	for i := range s.v {
-		e := 0.0
-		for c := range 3 {
-			d := s.r0[3*i+c]
-			e += d * d / 3
-		}
-		if e = math.Sqrt(e / max(s.w[i], 1e-9)); e > k {
-			s.w[i] *= k / e
-		}
-	}
-}

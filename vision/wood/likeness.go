@@ -183,3 +183,17 @@ func (l *Likeness) Over(p *photo.Photo) (*photo.Photo, error) {
 	})
 	return photo.FromPixels(buf, l.W, l.H, p.FocalPx)
 }
+
+// At gives the log odds of the pixel at a place being wood, interpolated; 0
+// outside of the picture.
+func (l *Likeness) At(x, y float64) float64 {
+	if !(x >= 0 && y >= 0 && x < float64(l.W-1) && y < float64(l.H-1)) {
+		return 0
+	}
+	i, j := int(x), int(y)
+	fx, fy := x-float64(i), y-float64(j)
+	k := j*l.W + i
+	top := float64(l.V[k])*(1-fx) + float64(l.V[k+1])*fx
+	low := float64(l.V[k+l.W])*(1-fx) + float64(l.V[k+l.W+1])*fx
+	return (top*(1-fy) + low*fy - 127.5) / 127.5 * l.reach
+}
