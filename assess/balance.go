@@ -24,6 +24,7 @@ type VineLoad struct {
 	Prunings *Prunings
 	SpacingM float64 // of vines along the row, m
 	Buds     int     // left on the vine
+	Canes    int     // one-year canes that stood on it before pruning
 	YieldKG  float64 // of the last harvest, of this vine
 	Divided  bool    // a divided canopy, for which other ranges hold
 }
@@ -64,6 +65,9 @@ func Balanced(in VineLoad) Balance {
 	if in.Buds <= 0 {
 		miss("the buds left on the vine: rule on its canes and make the choice")
 	}
+	if in.Canes <= 0 && in.Prunings != nil && in.Prunings.Weighed {
+		miss("the number of one-year canes on the vine before pruning: confirm them on a photo")
+	}
 	if !(in.YieldKG > 0) {
 		miss("the yield of the last harvest from this vine, in kilograms")
 	}
@@ -72,10 +76,15 @@ func Balanced(in VineLoad) Balance {
 	}
 	if in.Buds > 0 && in.SpacingM > 0 {
 		b := float64(in.Buds)
-		add("buds per metre of row", "1/m", Interval{b, b, b}.over(in.SpacingM), [2]float64{}, "", "")
+		add("buds per metre of row", "1/m", Interval{b, b, b}.over(in.SpacingM), [2]float64{}, "",
+			"to compare: 15 viable shoots a metre, https://wineskills.co.uk/node/418; not every bud gives a shoot")
 	}
-	if prunings && in.Prunings.Canes > 0 {
-		add("mean cane mass", "g", in.Prunings.KG.over(float64(in.Prunings.Canes)/1000), [2]float64{28, 54}, "below",
+	canes := in.Canes
+	if prunings && !in.Prunings.Weighed {
+		canes = in.Prunings.Canes // the mass is of these, whatever else stood there
+	}
+	if prunings && canes > 0 {
+		add("mean cane mass", "g", in.Prunings.KG.over(float64(canes)/1000), [2]float64{28, 54}, "below",
 			"J. Cortell, Pruning: Bank on It, Oregon Wine Press 2012, https://www.oregonwinepress.com/article?articleId=1089")
 	}
 	if prunings && in.YieldKG > 0 && in.Prunings.KG.Low > 0 {

@@ -6,6 +6,8 @@ type Cut struct {
 	AlongMM   float64 `json:"along_mm"`   // of the cut, from the cane's base
 	BeyondMM  float64 `json:"beyond_mm"`  // how far past the last kept node
 	Px        *Point  `json:"px,omitempty"`
+	// Why says where the distance comes from, with its source.
+	Why string `json:"why,omitempty"`
 }
 
 // Term is one weighed argument for a cane in a place. The terms of a Kept sum
@@ -32,7 +34,9 @@ type Kept struct {
 	// 0 when there's none.
 	SecondBest int    `json:"second_best"`
 	SecondWhy  string `json:"second_why,omitempty"`
-	Tie        bool   `json:"tie,omitempty"` // the second best is as good: the person decides
+	// SecondBehind is how many points the second best has less.
+	SecondBehind float64 `json:"second_behind,omitempty"`
+	Tie          bool    `json:"tie,omitempty"` // the second best is as good: the person decides
 }
 
 // Spur is a cane that is cut short to give next winter's wood.
@@ -53,6 +57,9 @@ type Removed struct {
 type Doubt struct {
 	Cane int    `json:"cane"`
 	Why  string `json:"why"`
+	// IfSound says what would become of the cane if the person finds it sound;
+	// "" where that isn't the question.
+	IfSound string `json:"if_sound,omitempty"`
 }
 
 // Choice says what becomes of each cane of one vine this winter. Each cane is

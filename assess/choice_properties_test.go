@@ -192,8 +192,10 @@ func TestFillingIsTheBest(t *testing.T) {
 					if other != nil && other.cane == o.cane {
 						continue next
 					}
-					if other != nil && s.cross(other, o) {
-						with -= p.Crossing
+					if other != nil {
+						for _, t := range s.against(other, o, p) {
+							with += t.Points
+						}
 					}
 				}
 				try(i+1, append(slices.Clone(now), o), with)

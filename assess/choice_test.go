@@ -166,7 +166,7 @@ func TestSpursForEmptyPlaces(t *testing.T) {
 	if len(ch.Spurs) != 2 || ch.Spurs[0].Cane != 4 || ch.Spurs[1].Cane != 5 || ch.Buds != 3*8+2*2 {
 		t.Errorf("spurs %+v, %d buds", ch.Spurs, ch.Buds)
 	}
-	if !strings.Contains(strings.Join(ch.Missing, ";"), "1 more of the sound canes near the head is left as a spur") {
+	if !strings.Contains(strings.Join(ch.Missing, ";"), "for upper right, which stays empty, leave a spur on cane 5, 11 mm from the head") {
 		t.Errorf("missing %q", ch.Missing)
 	}
 }

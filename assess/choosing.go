@@ -22,8 +22,10 @@ type Choosing struct {
 	// NextVineMM: a cane that arises farther than this from the head may be the
 	// next vine's, and a person is asked before it's told as one to remove.
 	NextVineMM float64
-	// FromHead is for a cane that was seen to arise from the head.
-	FromHead float64
+	// FromHead is for a cane that was seen to arise from the head, or from a
+	// spur that was left there; FromOld is what a cane on older wood costs: that
+	// wood would have to stay with it.
+	FromHead, FromOld float64
 	// Below is for a cane that arises below the lower wire; above it the
 	// points fall, and beyond AboveMM it's ruled out: it would lift the head.
 	Below, AboveMM float64
@@ -40,8 +42,14 @@ type Choosing struct {
 	Reach, ReachMM, LeastReachMM float64
 	// PerBud is what each bud short of the number asked costs.
 	PerBud float64
-	// Crossing is what two canes cost that must cross each other on one wire.
-	Crossing float64
+	// Crossing is what two canes cost that must cross each other on one wire;
+	// CrossingUp what a cane on the lower wire costs that must cross another on
+	// that one's way to the upper wire.
+	Crossing, CrossingUp float64
+	// Crowding is what two kept canes cost that arise within CrowdMM of each
+	// other: bent apart, they strain one place of the head, and the cuts of the
+	// winter after stand side by side.
+	Crowding, CrowdMM float64
 	// TiePoints: a second best within as many points is told as equal, and the
 	// person decides.
 	TiePoints float64
@@ -57,13 +65,14 @@ func DefaultChoosing() Choosing {
 		Diameter: 10, DiameterRoom: 1.5,
 		Internode: 10, InternodeRoom: 15,
 		Near: 15, FarMM: 300, NextVineMM: 600,
-		FromHead: 3,
-		Below:    8, AboveMM: 50,
+		FromHead: 3, FromOld: 5,
+		Below: 8, AboveMM: 50,
 		Side: 12, SideMM: 60,
 		Lean: 8, LeanDeg: 25, LeanOverMM: 300,
 		Reach: 10, ReachMM: 500, LeastReachMM: 100,
-		PerBud:    3,
-		Crossing:  15,
+		PerBud:   3,
+		Crossing: 15, CrossingUp: 6,
+		Crowding: 2, CrowdMM: 10,
 		TiePoints: 3,
 		Steps:     500_000,
 	}

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"slices"
 	"strings"
 	"testing"
 )
@@ -46,7 +47,7 @@ func TestInternodeClasses(t *testing.T) {
 		{40, "below short"}, {50, "short"}, {55, "short"}, {60, "short"}, {75, "between short and medium"},
 		{90, "medium"}, {100, "medium"}, {110, "between medium and long"}, {120, "long"}, {250, "long"},
 	} {
-		if got := classOf(c.mm, InternodeScale()); got != c.want {
+		if got, _ := InternodeTable().classOf(c.mm); got != c.want {
 			t.Errorf("%v mm is %q, want %q", c.mm, got, c.want)
 		}
 	}
@@ -71,10 +72,14 @@ func TestInternodeProtocol(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if k.Internodes != 12 || k.Shoots != 4 || k.Class != "medium" || k.Source == "" {
+	if k.Sample != 12 || k.Shoots != 4 || k.Class != "medium" || k.Source == "" {
 		t.Errorf("classed as %+v", k)
 	}
 	near(t, "mean", k.MeanMM.Value, 95, 1e-9)
+	// Its scale is known to 4 %, and lean reaches up alone: the mean may lie above 100 mm.
+	if !slices.Equal(k.Also, []string{"between medium and long"}) || k.Sure() || !strings.Contains(k.Because, "too close to call") {
+		t.Errorf("also %q, because %q", k.Also, k.Because)
+	}
 
 	refuse := func(name string, canes []Cane) {
 		t.Helper()
@@ -104,7 +109,7 @@ func TestBalancedPruning(t *testing.T) {
 		want int
 	}{
 		{"30+10", 1 * pound, 30}, {"30+10", 2 * pound, 40}, {"30+10", 3 * pound, 50},
-		{"20+20", 2 * pound, 40}, {"20+10", 2 * pound, 30}, {"14+10", 2 * pound, 24},
+		{"20+20", 2 * pound, 40}, {"60+10", 2 * pound, 70}, {"20+10", 2 * pound, 30}, {"14+10", 2 * pound, 24},
 		{"30+10", 0.907, 40}, {"30+10", 1.20, 46},
 	} {
 		found := false
@@ -140,5 +145,70 @@ func TestInternodeClassNeedsSeveralCanes(t *testing.T) {
 	}
 	if k, err := ClassifyInternodes([]Cane{c, c, c}); err != nil || k.Class != "below short" {
 		t.Errorf("three canes: %+v, %v", k, err)
+	}
+}
+
+// A table that a user entered is used like the built-in one, and the figures
+// come from nowhere else.
+func TestUserDescriptorTable(t *testing.T) {
+	table := DescriptorTable{
+		Name: "estate list", Version: 1, Quantity: InternodeDiameter, Internodes: 10, Shoots: 3, Source: "made up for this test",
+		Classes: []DescriptorClass{{Note: "3", Name: "thin", From: 0, Through: 7}, {Note: "7", Name: "thick", From: 7, Through: 20}},
+	}
+	c := straight(Point{}, every(10, 40, 40), func(float64) float64 { return 9 })
+	Derive(&c)
+	k, err := ClassifyBy(table, []Cane{c, c, c})
+	if err != nil || k.Class != "thick" || k.Note != "7" || !k.Sure() || !strings.Contains(k.Source, "made up for this test") {
+		t.Errorf("%+v, %v", k, err)
+	}
+	for name, change := range map[string]func(*DescriptorTable){
+		"no source":          func(d *DescriptorTable) { d.Source = " " },
+		"one class":          func(d *DescriptorTable) { d.Classes = d.Classes[:1] },
+		"backwards":          func(d *DescriptorTable) { d.Classes[1].Through = 6.5; d.Classes[1].From = 7 },
+		"overlap":            func(d *DescriptorTable) { d.Classes[1].From = 5 },
+		"open in the middle": func(d *DescriptorTable) { d.Classes[0].Through = 0 },
+		"no name":            func(d *DescriptorTable) { d.Classes[0].Name = "" },
+		"another quantity":   func(d *DescriptorTable) { d.Quantity = "leaf_area" },
+		"too small a sample": func(d *DescriptorTable) { d.Internodes = 2 },
+		"one shoot":          func(d *DescriptorTable) { d.Shoots = 1 },
+	} {
+		bad := table
+		bad.Classes = slices.Clone(table.Classes)
+		change(&bad)
+		if _, err := ClassifyBy(bad, []Cane{c, c, c}); ErrorCode(err) != EInvalid {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// Balanced pruning tells which input is missing, and guesses none.
+func TestBudAdvice(t *testing.T) {
+	f, err := FormulaByName("30+10")
+	if err != nil {
+		t.Fatal(err)
+	}
+	weighed := func(kg float64) *Prunings { p, _ := WeighedPrunings(kg); return &p }
+	for _, c := range []struct {
+		name    string
+		p       *Prunings
+		left    int
+		verdict string
+		says    string // of the error; "" for none
+	}{
+		{"nothing weighed", nil, 34, "", "needs the mass of the prunings"},
+		{"below a pound", weighed(0.3), 34, "", "isn't defined below one pound"},
+		{"3 lb, 50 buds", weighed(3 * 0.45359237), 50, "within", ""},
+		{"3 lb, 60 buds", weighed(3 * 0.45359237), 60, "above", ""},
+		{"3 lb, 30 buds", weighed(3 * 0.45359237), 30, "below", ""},
+		{"no choice yet", weighed(1), 0, "", ""},
+		{"wood unseen", &Prunings{KG: Interval{0.9, 0.8, 1}, Missing: []string{"the ends"}}, 60, "too close to call", ""},
+	} {
+		a, err := f.Advise(c.p, c.left)
+		if (err == nil) != (c.says == "") || err != nil && !strings.Contains(err.Error(), c.says) || a.Verdict != c.verdict {
+			t.Errorf("%s: %+v, %v", c.name, a, err)
+		}
+	}
+	if _, err := FormulaByName("99+1"); ErrorCode(err) != ENotFound {
+		t.Errorf("no such formula: %v", err)
 	}
 }

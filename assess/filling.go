@@ -65,8 +65,10 @@ func (s *stand) fill(options [][]option, p Choosing) (best filling, proven bool)
 			}
 			with := points + o.points
 			for _, other := range now[:i] {
-				if other != nil && s.cross(other, o) {
-					with -= p.Crossing
+				if other != nil {
+					for _, t := range s.against(other, o, p) {
+						with += t.Points
+					}
 				}
 			}
 			now[i], taken[o.cane] = o, true

@@ -11,8 +11,19 @@ type BudsPointing struct {
 	Up      int `json:"up"`
 	Out     int `json:"out"`
 	Down    int `json:"down"`
+	Rising  int `json:"rising"`  // on the part that rises from the head to the wire: they look along the row
 	Unknown int `json:"unknown"` // their side couldn't be seen
 }
+
+// Turn is how a cane is turned about itself when it's laid.
+type Turn string
+
+// The ways to turn a cane.
+const (
+	NoTurn      Turn = "none"
+	HalfTurn    Turn = "half"    // up and down change places
+	QuarterTurn Turn = "quarter" // all look out, to either side of the row
+)
 
 // Tie is one place at which a laid cane is fastened.
 type Tie struct {
@@ -23,11 +34,18 @@ type Tie struct {
 // Laying says how a kept cane is brought to its wire.
 type Laying struct {
 	Ties []Tie `json:"ties"` // in the order in which they're made
-	// Buds as the cane falls when it's bent over without being turned, and
-	// after a quarter turn about itself.
+	// Buds as the cane falls when it's bent over without being turned, after a
+	// half turn about itself, and after a quarter turn.
 	Buds        BudsPointing `json:"buds"`
+	HalfTurn    BudsPointing `json:"buds_after_half_turn"`
 	QuarterTurn BudsPointing `json:"buds_after_quarter_turn"`
-	Steps       []string     `json:"steps"` // in words, in order
+	// Turn brings the most buds up; Turned are the buds after it, and Watch the
+	// nodes, counted from the head, whose buds then look down: those to watch
+	// in spring.
+	Turn   Turn         `json:"turn"`
+	Turned BudsPointing `json:"buds_turned"`
+	Watch  []int        `json:"watch"`
+	Steps  []string     `json:"steps"` // in words, in order
 }
 
 // Tying says where ties go. Common practice, no source: flat along the wire,
@@ -49,7 +67,7 @@ func DefaultTying() Tying { return Tying{EveryMM: 250, EndMM: 40, Least: 3} }
 // on a node.
 func (s *stand) lay(o *option, p Tying) *Laying {
 	c := &s.canes[o.cane]
-	l := &Laying{Ties: []Tie{}}
+	l := &Laying{Ties: []Tie{}, Turn: NoTurn, Watch: []int{}}
 	end := o.cut.AlongMM
 	if o.cut.AfterNode == 0 {
 		l.Steps = []string{"no node was seen on it: count the buds on the vine before cutting"}
@@ -78,7 +96,20 @@ func (s *stand) lay(o *option, p Tying) *Laying {
 		l.Ties = append(l.Ties, tie)
 	}
 
-	l.Buds, l.QuarterTurn = budsPointing(c.Nodes[:min(o.buds, len(c.Nodes))], o.place.Direction)
+	kept := c.Nodes[:min(o.buds, len(c.Nodes))]
+	if _, known := s.riseTo(c, o.place.Wire); !known {
+		from = 0
+	}
+	l.Buds, l.HalfTurn, l.QuarterTurn = budsPointing(kept, o.place.Direction, from)
+	l.Turned = l.Buds
+	if l.HalfTurn.Up > l.Buds.Up {
+		l.Turn, l.Turned = HalfTurn, l.HalfTurn
+	}
+	for i, n := range kept {
+		if looksUp, seen := upAfter(n, o.place.Direction, l.Turn); seen && !looksUp && n.AlongMM >= from {
+			l.Watch = append(l.Watch, i+1)
+		}
+	}
 	l.Steps = []string{
 		"take off tendrils, stubs and side shoots",
 		fmt.Sprintf("cut %.0f mm past node %d, counted from the head", o.cut.BeyondMM, o.cut.AfterNode),
@@ -126,40 +157,79 @@ func offNodes(at float64, nodes []Node) float64 {
 	return at
 }
 
-// budsPointing tells which way the buds look once a cane that stands upright is
-// bent over in the wires' plane: of one laid to the right, those on its left,
-// seen from base to tip, come up, and the others down; of one laid to the left
-// the other way round. A quarter turn makes both look out, half of them
-// towards this side of the row and half to the other.
-func budsPointing(nodes []Node, d Direction) (straight, quarter BudsPointing) {
-	up := "left"
-	if d == ToLeft {
-		up = "right"
+// upAfter tells whether a bud looks up once its cane, which stood upright, is
+// bent over in the wires' plane and turned: of one laid to the right those on
+// its left, seen from base to tip, come up, of one laid to the left those on
+// its right; half a turn changes them over. seen is false for a bud whose side
+// isn't known.
+func upAfter(n Node, d Direction, t Turn) (up, seen bool) {
+	if n.Side != "left" && n.Side != "right" {
+		return false, false
 	}
-	for _, n := range nodes {
-		switch n.Side {
-		case up:
-			straight.Up++
-			quarter.Out++
-		case "left", "right":
-			straight.Down++
-			quarter.Out++
-		default:
-			straight.Unknown++
-			quarter.Unknown++
+	up = (n.Side == "left") == (d == ToRight)
+	if t == HalfTurn {
+		up = !up
+	}
+	return up, true
+}
+
+// budsPointing counts which way the buds look once the cane is laid, bent
+// straight over, with half a turn, and with a quarter turn, which makes all
+// look out: half of them towards this side of the row and half to the other.
+// Buds below along, on the part that rises to the wire, aren't turned by
+// laying.
+func budsPointing(nodes []Node, d Direction, along float64) (straight, half, quarter BudsPointing) {
+	count := func(t Turn) (b BudsPointing) {
+		for _, n := range nodes {
+			up, seen := upAfter(n, d, t)
+			switch {
+			case n.AlongMM < along:
+				b.Rising++
+			case !seen:
+				b.Unknown++
+			case t == QuarterTurn:
+				b.Out++
+			case up:
+				b.Up++
+			default:
+				b.Down++
+			}
 		}
+		return b
 	}
-	return straight, quarter
+	return count(NoTurn), count(HalfTurn), count(QuarterTurn)
 }
 
 func (l *Laying) budsInWords() string {
-	b := l.Buds
-	s := fmt.Sprintf("bent straight over, %d of its buds look up, %d out and %d down", b.Up, b.Out, b.Down)
+	b, how := l.Turned, "bent straight over"
+	if l.Turn == HalfTurn {
+		how = "turned by half while it's bent over"
+	}
+	s := fmt.Sprintf("%s, %d of its buds look up, %d out and %d down", how, b.Up, b.Out, b.Down)
+	if b.Rising > 0 {
+		s += fmt.Sprintf(", and %d sit on the part that rises to the wire", b.Rising)
+	}
 	if b.Unknown > 0 {
-		s += fmt.Sprintf(", and of %d the side couldn't be seen", b.Unknown)
+		s += fmt.Sprintf("; of %d the side couldn't be seen", b.Unknown)
 	}
-	if b.Down > b.Up {
-		return s + "; half a turn brings more of them up"
+	if len(l.Watch) > 0 {
+		s += fmt.Sprintf("; watch the buds at node %s in spring", numbersInWords(l.Watch))
 	}
-	return s + "; watch those that look down, or turn it a quarter so that they look out"
+	return s
+}
+
+// numbersInWords writes "2, 4 and 6".
+func numbersInWords(ns []int) string {
+	s := ""
+	for i, n := range ns {
+		switch {
+		case i == 0:
+		case i == len(ns)-1:
+			s += " and "
+		default:
+			s += ", "
+		}
+		s += fmt.Sprint(n)
+	}
+	return s
 }

@@ -2,6 +2,7 @@ package assess
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -96,7 +97,7 @@ func TestBalanced(t *testing.T) {
 		{1.1, 1.2, 5, true, "above", "below"},
 		{1.1, 1.2, 5, false, "within", "within"},
 	} {
-		b := Balanced(VineLoad{Prunings: weighed(c.kg), SpacingM: c.spacing, YieldKG: c.yield, Buds: 34, Divided: c.divided})
+		b := Balanced(VineLoad{Prunings: weighed(c.kg), SpacingM: c.spacing, YieldKG: c.yield, Buds: 34, Canes: 24, Divided: c.divided})
 		if got := verdict(b, perMetre); got != c.wantPerMetre {
 			t.Errorf("%+v: prunings per metre %s", c, got)
 		}
@@ -106,6 +107,10 @@ func TestBalanced(t *testing.T) {
 		if len(b.Missing) != 0 {
 			t.Errorf("%+v: missing %q", c, b.Missing)
 		}
+	}
+	// The mean mass of a cane needs to know how many there were.
+	if b := Balanced(VineLoad{Prunings: weighed(0.9), SpacingM: 1.2, YieldKG: 6, Buds: 34, Canes: 24}); len(b.Missing) != 0 || verdict(b, "mean cane mass") != "within" {
+		t.Errorf("with the number of canes: %+v", b)
 	}
 	if b := Balanced(VineLoad{}); len(b.Figures) != 0 || len(b.Missing) != 4 {
 		t.Errorf("nothing entered: %+v", b)
@@ -140,14 +145,40 @@ func TestPreview(t *testing.T) {
 }
 
 func TestBudsPointing(t *testing.T) {
-	nodes := []Node{{Side: "left"}, {Side: "right"}, {Side: "left"}, {Side: "unknown"}, {}}
-	for d, want := range map[Direction]BudsPointing{
-		ToRight: {Up: 2, Down: 1, Unknown: 2}, // bent to the right, the left side comes up
-		ToLeft:  {Up: 1, Down: 2, Unknown: 2},
+	nodes := []Node{{Side: "left", AlongMM: 10}, {Side: "left", AlongMM: 80}, {Side: "right", AlongMM: 150}, {Side: "left", AlongMM: 220}, {Side: "unknown", AlongMM: 290}, {AlongMM: 360}}
+	for d, want := range map[Direction][2]BudsPointing{
+		ToRight: {{Up: 2, Down: 1, Rising: 1, Unknown: 2}, {Up: 1, Down: 2, Rising: 1, Unknown: 2}}, // bent to the right, the left side comes up
+		ToLeft:  {{Up: 1, Down: 2, Rising: 1, Unknown: 2}, {Up: 2, Down: 1, Rising: 1, Unknown: 2}},
 	} {
-		straight, quarter := budsPointing(nodes, d)
-		if straight != want || quarter != (BudsPointing{Out: 3, Unknown: 2}) {
-			t.Errorf("laid to the %s: %+v, turned %+v", d, straight, quarter)
+		straight, half, quarter := budsPointing(nodes, d, 60)
+		if straight != want[0] || half != want[1] || quarter != (BudsPointing{Out: 3, Rising: 1, Unknown: 2}) {
+			t.Errorf("laid to the %s: %+v, half turned %+v, quarter turned %+v", d, straight, half, quarter)
+		}
+	}
+}
+
+// The turn brings as many buds up as can be, and the plan names those that
+// then look down.
+func TestTurn(t *testing.T) {
+	m := vineOf(good(1, -60, -20), good(2, 60, 20))
+	for i := range m.Canes {
+		for j := range m.Canes[i].Nodes {
+			m.Canes[i].Nodes[j].Side = []string{"left", "right", "right"}[j%3]
+		}
+	}
+	two, _ := FormByName("two-cane")
+	for _, k := range mustSuggest(t, m, two).Keep {
+		// Eight buds at 20, 95, ... mm; the first lies below the wire, 60 mm up.
+		// The others are right, right, left, right, right, left, right.
+		want, watch, turn := BudsPointing{Up: 5, Down: 2, Rising: 1}, []int{4, 7}, HalfTurn
+		if k.Place.Direction == ToLeft {
+			turn = NoTurn
+		}
+		if k.Laying.Turn != turn || k.Laying.Turned != want || !slices.Equal(k.Laying.Watch, watch) {
+			t.Errorf("%s: turned %q, %+v, watch %v", k.Place, k.Laying.Turn, k.Laying.Turned, k.Laying.Watch)
+		}
+		if !strings.Contains(k.Laying.Steps[3], "watch the buds at node 4 and 7") {
+			t.Errorf("%s: %q", k.Place, k.Laying.Steps[3])
 		}
 	}
 }
@@ -165,7 +196,7 @@ func TestLaying(t *testing.T) {
 		if l == nil || len(l.Ties) < 3 || len(l.Steps) != 5 {
 			t.Fatalf("%s: laying %+v", k.Place, l)
 		}
-		if b := l.Buds; b.Up+b.Out+b.Down+b.Unknown != k.Buds {
+		if b := l.Buds; b.Up+b.Out+b.Down+b.Rising+b.Unknown != k.Buds {
 			t.Errorf("%s: %+v are not %d buds", k.Place, b, k.Buds)
 		}
 		// The wire is 60 mm above the base; 20 + 75 n are nodes.

@@ -55,24 +55,30 @@ func (c *standing) cutAfter(nodes int, rs RuleSet) Cut {
 	}
 	beyond := rs.CutBeyond.Limit
 	at := c.Nodes[nodes-1].AlongMM
+	why := fmt.Sprintf("%s past the node (%s)", rs.CutBeyond, rs.CutBeyond.Source)
 	// Never into the next bud: at most to the middle of the internode.
 	if nodes < len(c.Nodes) {
-		beyond = math.Min(beyond, (c.Nodes[nodes].AlongMM-at)/2)
-	} else if n := len(c.AlongMM); n > 0 {
-		beyond = math.Max(0, math.Min(beyond, c.AlongMM[n-1]-at))
+		if half := (c.Nodes[nodes].AlongMM - at) / 2; half < beyond {
+			beyond = half
+			why = fmt.Sprintf("half way to the next node, which is nearer than twice %s", rs.CutBeyond)
+		}
+	} else if n := len(c.AlongMM); n > 0 && c.AlongMM[n-1]-at < beyond {
+		beyond = math.Max(0, c.AlongMM[n-1]-at)
+		why = "where the traced cane ends"
 	}
-	cut := Cut{AfterNode: nodes, AlongMM: at + beyond, BeyondMM: beyond}
+	cut := Cut{AfterNode: nodes, AlongMM: at + beyond, BeyondMM: beyond, Why: why}
 	if px, ok := c.PxAt(cut.AlongMM); ok {
 		cut.Px = &px
 	}
 	return cut
 }
 
-// consider weighs a cane for the i-th place of the form; false when it can't
-// be laid there. Asked for by a person, it may be laid even so.
-func (s *stand) consider(k, i int, place Place, f Form, rs RuleSet, p Choosing, asked bool) (option, bool) {
+// consider weighs a cane for the i-th place of the form, which asks for so many
+// buds; false when it can't be laid there. Asked for by a person, it may be
+// laid even so.
+func (s *stand) consider(k, i int, place Place, asks int, f Form, rs RuleSet, p Choosing, asked bool) (option, bool) {
 	c := &s.canes[k]
-	o := option{cane: k, place: place, buds: min(f.Buds, len(c.Nodes))}
+	o := option{cane: k, place: place, buds: min(asks, len(c.Nodes))}
 	o.cut = c.cutAfter(o.buds, rs)
 	add := func(name string, points float64, format string, args ...any) {
 		points = math.Round(points*10) / 10
@@ -92,8 +98,13 @@ func (s *stand) consider(k, i int, place Place, f Form, rs RuleSet, p Choosing, 
 	if s.head && c.placed {
 		add("near", p.Near*clamp(1-c.away/p.FarMM, 0, 1), "arises %.0f mm from the head", c.away)
 	}
-	if c.Origin == "head" {
+	switch {
+	case c.from.From == FromSpur:
+		add("origin", p.FromHead, "grows from %s", c.from.InWords())
+	case c.from.From == FromHeadWood || c.from.From == "" && c.Origin == "head":
 		add("origin", p.FromHead, "grows from the head")
+	case c.from.From == FromOldWood || c.from.From == "" && c.Origin == "old_wood":
+		add("origin", -p.FromOld, "grows from older wood, which would have to stay with it")
 	}
 	if s.lower && c.placed {
 		theWire := "wire"
@@ -111,7 +122,8 @@ func (s *stand) consider(k, i int, place Place, f Form, rs RuleSet, p Choosing, 
 		if place.Direction == ToLeft {
 			toward = -1
 		}
-		if s.mm {
+		// Without the head there's no middle to stand to the left of.
+		if s.head {
 			add("side", p.Side*clamp(toward*c.x/p.SideMM, -1, 1), "stands %.0f mm %s of the head", math.Abs(c.x), sideWord(c.x))
 		}
 		lean := "grows upright"
@@ -127,8 +139,8 @@ func (s *stand) consider(k, i int, place Place, f Form, rs RuleSet, p Choosing, 
 			add("reach", p.Reach*clamp(reach/p.ReachMM, 0, 1), "reaches %.0f mm along the wire", math.Max(0, reach))
 		}
 	}
-	if short := f.Buds - o.buds; short > 0 {
-		add("buds", -p.PerBud*float64(short), "has %d of the %d buds asked", o.buds, f.Buds)
+	if short := asks - o.buds; short > 0 {
+		add("buds", -p.PerBud*float64(short), "has %d of the %d buds asked", o.buds, asks)
 	}
 	return o, true
 }
@@ -140,18 +152,38 @@ func (s *stand) riseTo(c *standing, w Level) (float64, bool) {
 	return c.rise[0], s.lower
 }
 
-// cross tells whether two canes on one wire must cross each other: the one
-// that goes left arises to the right of the one that goes right.
-func (s *stand) cross(a, b *option) bool {
-	if a.place.Wire != b.place.Wire || a.place.Direction == b.place.Direction {
-		return false
+// against lists what speaks against two canes together, told of the second:
+// that they cross, and that they arise too near to each other.
+func (s *stand) against(a, b *option, p Choosing) []Term {
+	var out []Term
+	x, y := &s.canes[a.cane], &s.canes[b.cane]
+	if !x.placed || !y.placed {
+		return nil
 	}
-	left, right := a, b
-	if a.place.Direction == ToRight {
-		left, right = b, a
+	switch {
+	case a.place.Wire == b.place.Wire && a.place.Direction != b.place.Direction:
+		// The one that goes left arises to the right of the one that goes right.
+		left, right := x, y
+		if a.place.Direction == ToRight {
+			left, right = y, x
+		}
+		if left.x > right.x {
+			out = append(out, Term{"crossing", -p.Crossing, fmt.Sprintf("crosses cane %d on the %s wire", x.ID, a.place.Wire)})
+		}
+	case a.place.Wire != b.place.Wire:
+		// The one on the lower wire lies across the other's way up.
+		low, up, way := x, y, a.place.Direction
+		if a.place.Wire == UpperWire {
+			low, up, way = y, x, b.place.Direction
+		}
+		if way == ToLeft && up.x < low.x || way == ToRight && up.x > low.x {
+			out = append(out, Term{"crossing", -p.CrossingUp, fmt.Sprintf("crosses cane %d where one rises past the other", x.ID)})
+		}
 	}
-	l, r := &s.canes[left.cane], &s.canes[right.cane]
-	return l.placed && r.placed && l.x > r.x
+	if d := math.Hypot(x.x-y.x, x.y-y.y); s.mm && d < p.CrowdMM {
+		out = append(out, Term{"crowding", -p.Crowding, fmt.Sprintf("arises only %.0f mm from cane %d", d, x.ID)})
+	}
+	return out
 }
 
 // why is the sentence for a kept cane.

@@ -96,37 +96,38 @@ var ruleName = regexp.MustCompile(`^[\p{L}\p{N}][\p{L}\p{N} ._-]{0,79}$`)
 // Validate returns nil, or an Error with code EInvalid whose message names
 // every limit that can't stand and what to enter instead, one a line.
 func (rs RuleSet) Validate() error {
-	var wrong []string
-	say := func(format string, args ...any) { wrong = append(wrong, fmt.Sprintf(format, args...)) }
-	if !ruleName.MatchString(rs.Name) {
-		say("name %q can't be used: give 1 to 80 letters, digits, spaces, dots, dashes or underscores, a letter or digit first.", rs.Name)
+	if fs := rs.faults(); len(fs) > 0 {
+		return Errorf(EInvalid, "the rule set can't be used: %s", joinFaults(fs))
 	}
-	if rs.Version < 1 {
-		say("version is %d: versions count from 1.", rs.Version)
-	}
+	return nil
+}
+
+func (rs RuleSet) faults() faults {
+	var fs faults
+	fs.name(rs.Name, rs.Version)
 	for _, c := range rs.limits() {
 		t := *c.t
-		switch {
-		case t.Unit != "mm":
-			say("%s has the unit %q: give it in mm.", c.name, t.Unit)
+		if t.Unit != "mm" {
+			fs.say(c.name+".unit", "%s has the unit %q: give it in mm.", c.name, t.Unit)
+		}
 		// The negated form catches NaN, which no comparison does.
-		case !(t.Limit >= c.low && t.Limit <= c.high):
-			say("%s is %s mm: give a value from %s to %s mm.", c.name, trimNumber(t.Limit), trimNumber(c.low), trimNumber(c.high))
+		if !(t.Limit >= c.low && t.Limit <= c.high) {
+			fs.say(c.name+".limit", "%s is %s mm: give a value from %s to %s mm.", c.name, trimNumber(t.Limit), trimNumber(c.low), trimNumber(c.high))
 		}
 		if strings.TrimSpace(t.Source) == "" {
-			say("%s has no source: name where the value comes from, or write \"common practice, no source\".", c.name)
+			fs.say(c.name+".source", "%s has no source: name where the value comes from, or write \"common practice, no source\".", c.name)
+		}
+		if len(t.Source) > longestNote || len(t.Meaning) > longestNote {
+			fs.say(c.name, "meaning or source of %s is longer than %d characters: shorten it.", c.name, longestNote)
 		}
 	}
 	if rs.Weak.Limit >= rs.OverVigorous.Limit {
-		say("weak (%s) isn't below over_vigorous (%s): every cane would be one or the other.", rs.Weak, rs.OverVigorous)
+		fs.say("weak.limit", "weak (%s) isn't below over_vigorous (%s): every cane would be one or the other.", rs.Weak, rs.OverVigorous)
 	}
 	if rs.ShortNoded.Limit >= rs.LongNoded.Limit {
-		say("short_noded (%s) isn't below long_noded (%s): lower the first or raise the second.", rs.ShortNoded, rs.LongNoded)
+		fs.say("short_noded.limit", "short_noded (%s) isn't below long_noded (%s): lower the first or raise the second.", rs.ShortNoded, rs.LongNoded)
 	}
-	if len(wrong) == 0 {
-		return nil
-	}
-	return Errorf(EInvalid, "the rule set can't be used: %s", strings.Join(wrong, "\n"))
+	return fs
 }
 
 // A namedLimit is a threshold with its key and the range in which a value

@@ -9,11 +9,15 @@ import (
 // spurs chooses the canes to cut to spurs among those that aren't used: at the
 // head, or along a cordon where the form gives a spacing. At the head each
 // place that stays empty asks for one spur more than the form does. It
-// returns indices in the stand.
+// returns indices in the stand, those first that a person wished for.
 func (s *stand) spurs(f Form, rs RuleSet, w Wishes, used map[int]bool, empty int, p Choosing) []int {
-	var can []int
+	var can, chosen []int
 	for k := range s.canes {
 		c := &s.canes[k]
+		if slices.Contains(w.Spurs, c.ID) {
+			chosen = append(chosen, k)
+			continue
+		}
 		if used[k] || c.old || c.Finding != Sound || !c.placed || len(c.Nodes) < f.SpurBuds || slices.Contains(w.Never, c.ID) {
 			continue
 		}
@@ -29,14 +33,19 @@ func (s *stand) spurs(f Form, rs RuleSet, w Wishes, used map[int]bool, empty int
 		can = append(can, k)
 	}
 	if f.SpurSpacingMM > 0 {
-		return s.spursAlong(can, f)
+		// Those wished for stand; the others keep their distance from them.
+		can = slices.DeleteFunc(can, func(k int) bool {
+			return slices.ContainsFunc(chosen, func(j int) bool { return math.Abs(s.canes[k].x-s.canes[j].x) < f.SpurSpacingMM })
+		})
+		f.Spurs = max(0, f.Spurs-len(chosen))
+		return append(chosen, s.spursAlong(can, f)...)
 	}
-	return s.spursAtHead(can, f.Spurs+empty)
+	return s.spursAtHead(chosen, can, f.Spurs+empty)
 }
 
 // spursAtHead takes those nearest to the head, one on each side of it where
 // there are to be two. Without a seen head or millimetres it takes the lowest.
-func (s *stand) spursAtHead(can []int, most int) []int {
+func (s *stand) spursAtHead(chosen, can []int, most int) []int {
 	slices.SortStableFunc(can, func(a, b int) int {
 		x, y := s.nearness(a), s.nearness(b)
 		switch {
@@ -47,7 +56,6 @@ func (s *stand) spursAtHead(can []int, most int) []int {
 		}
 		return s.canes[a].ID - s.canes[b].ID
 	})
-	var chosen []int
 	for len(chosen) < most && len(can) > 0 {
 		pick := 0
 		if len(chosen) > 0 {
@@ -133,11 +141,11 @@ func (s *stand) spursAlong(can []int, f Form) []int {
 
 func (s *stand) whySpur(c *standing, f Form) string {
 	if f.SpurSpacingMM > 0 {
-		return fmt.Sprintf("cut to a %d-bud spur: sound, %.1f mm, at least %.0f mm from the next", f.SpurBuds, c.Diameter.Value, f.SpurSpacingMM)
+		return fmt.Sprintf("cut to a %d-bud spur: %s, %.1f mm, at least %.0f mm from the next", f.SpurBuds, c.Finding.InWords(), c.Diameter.Value, f.SpurSpacingMM)
 	}
 	where := "the lowest that isn't kept"
 	if s.head {
 		where = fmt.Sprintf("arises %.0f mm from the head", c.away)
 	}
-	return fmt.Sprintf("cut to a %d-bud spur, for next winter's wood: sound, %.1f mm, %s", f.SpurBuds, c.Diameter.Value, where)
+	return fmt.Sprintf("cut to a %d-bud spur, for next winter's wood: %s, %.1f mm, %s", f.SpurBuds, c.Finding.InWords(), c.Diameter.Value, where)
 }

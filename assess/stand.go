@@ -22,6 +22,7 @@ type stand struct {
 type standing struct {
 	Cane
 	old       bool       // a person said that it's old wood
+	from      Descent    // what it grew from, as far as last winter's record tells
 	placed    bool       // x and the rest are known
 	x, y      float64    // of the base relative to the head, mm; x to the right, y down
 	away      float64    // of the base from the head, mm

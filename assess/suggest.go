@@ -7,15 +7,6 @@ import (
 	"strings"
 )
 
-// Wishes are what a person has decided beforehand of the choice.
-type Wishes struct {
-	// Keep gives a cane, by number, to a place of the form, by its index. The
-	// person stands above the findings: such a cane is kept whatever they are.
-	Keep map[int]int `json:"keep,omitempty"`
-	// Never are canes, by number, that are not to be kept as cane or spur.
-	Never []int `json:"never,omitempty"`
-}
-
 // Suggest proposes a choice from a judged measurement that nobody has
 // confirmed: good to look at, never a vine's state. EInvalid when the form or
 // the rule set can't be used.
@@ -31,11 +22,23 @@ func Suggest(m *Measurement, f Form, rs RuleSet) (Choice, error) {
 // confirmed; m gives the wires, the head and the scale. A cane that isn't in
 // canes, since it was rejected or nobody ruled on it, is never chosen.
 // EInvalid when the form or the rule set can't be used, or a wish names a
-// place or a cane that isn't there.
+// place or a cane that isn't there, or more than the form has room for.
 func SuggestConfirmed(m *Measurement, canes []ConfirmedCane, f Form, rs RuleSet, w Wishes) (Choice, error) {
+	return SuggestKnowing(m, canes, nil, f, rs, w)
+}
+
+// SuggestKnowing is SuggestConfirmed with what is known of the canes' descent
+// from last winter: a cane from a spur counts like one from the head.
+func SuggestKnowing(m *Measurement, canes []ConfirmedCane, from []Descent, f Form, rs RuleSet, w Wishes) (Choice, error) {
 	ss := make([]standing, 0, len(canes))
 	for _, c := range canes {
-		ss = append(ss, standing{Cane: c.Cane, old: c.Kind == OldWood})
+		st := standing{Cane: c.Cane, old: c.Kind == OldWood}
+		for _, d := range from {
+			if d.Cane == c.Cane.ID && d.From != FromUnknown {
+				st.from = d
+			}
+		}
+		ss = append(ss, st)
 	}
 	return suggest(m, ss, true, f, rs, w, DefaultChoosing())
 }
@@ -63,52 +66,42 @@ func suggest(m *Measurement, canes []standing, confirmed bool, f Form, rs RuleSe
 		}
 	}
 	for i, o := range best.options {
-		out.Keep = append(out.Keep, s.kept(i, o, best, options[i], used, f, p))
+		out.Keep = append(out.Keep, s.kept(i, o, best, options[i], used, f, w, p))
 		out.Points += out.Keep[i].Points
 		out.Buds += out.Keep[i].Buds
 	}
 	out.Points = math.Round(out.Points*10) / 10
 
-	empty := 0
-	for _, k := range out.Keep {
-		if k.Cane == 0 {
-			empty++
-		}
+	empty := out.Empty()
+	if most := f.Spurs + len(empty); len(w.Spurs) > most {
+		return out, Errorf(EInvalid, "%d canes are to be spurs, and there's room for %d: this form has %d, and one more for each place that stays empty. Drop some.", len(w.Spurs), most, f.Spurs)
 	}
-	spurs := s.spurs(f, rs, w, used, empty, p)
-	for _, k := range spurs {
+	for _, k := range s.spurs(f, rs, w, used, len(empty), p) {
 		used[k] = true
 		c := &s.canes[k]
-		out.Spurs = append(out.Spurs, Spur{Cane: c.ID, Buds: f.SpurBuds, Cut: c.cutAfter(f.SpurBuds, rs), Why: s.whySpur(c, f)})
+		why := s.whySpur(c, f)
+		if slices.Contains(w.Spurs, c.ID) {
+			why += ", wished for by a person"
+		}
+		out.Spurs = append(out.Spurs, Spur{Cane: c.ID, Buds: f.SpurBuds, Cut: c.cutAfter(f.SpurBuds, rs), Why: why})
 		out.Buds += f.SpurBuds
 	}
 	s.rest(&out, f, w, used, p)
+	s.whatIf(&out, f, rs, w, p)
 	s.missing(&out, f, rs)
 	s.notes(&out, m, f, proven)
 	return out, nil
 }
 
-func (w Wishes) check(s *stand, f Form) error {
-	seen := map[int]int{}
-	for place, id := range w.Keep {
-		if place < 0 || place >= len(f.Places) {
-			return Errorf(EInvalid, "the form %s has no place %d: its places are numbered from 0 to %d.", f.Name, place, len(f.Places)-1)
+// Empty lists the places that stay empty, in the form's order.
+func (c *Choice) Empty() []Place {
+	var out []Place
+	for _, k := range c.Keep {
+		if k.Cane == 0 {
+			out = append(out, k.Place)
 		}
-		k := slices.IndexFunc(s.canes, func(c standing) bool { return c.ID == id })
-		switch {
-		case k < 0:
-			return Errorf(EInvalid, "cane %d can't be kept: it was rejected, or nobody has ruled on it yet. Agree with it or correct it first.", id)
-		case s.canes[k].old:
-			return Errorf(EInvalid, "cane %d can't be kept: it was said to be old wood. Correct that first.", id)
-		case slices.Contains(w.Never, id):
-			return Errorf(EInvalid, "cane %d is both wished for and not to be kept: drop one of the two.", id)
-		}
-		if other, twice := seen[id]; twice {
-			return Errorf(EInvalid, "cane %d can't fill two places (%s and %s): give it to one.", id, f.Places[min(other, place)], f.Places[max(other, place)])
-		}
-		seen[id] = place
 	}
-	return nil
+	return out
 }
 
 // options lists, for each place, the canes that can be laid there.
@@ -117,24 +110,32 @@ func (s *stand) options(f Form, rs RuleSet, w Wishes, p Choosing) [][]option {
 	for _, id := range w.Keep {
 		wished[id] = true
 	}
+	for _, id := range slices.Concat(w.Spurs, w.Never) {
+		wished[id] = true
+	}
 	all := make([][]option, len(f.Places))
 	for i, place := range f.Places {
+		if slices.Contains(w.Empty, i) {
+			continue
+		}
 		ways := []Place{place}
 		if place.Direction == EitherWay {
 			ways = []Place{{place.Wire, ToLeft}, {place.Wire, ToRight}}
 		}
+		if way, ok := w.Way[i]; ok {
+			ways = []Place{{place.Wire, way}}
+		}
 		want, asked := w.Keep[i]
 		for k := range s.canes {
 			c := &s.canes[k]
-			switch {
-			case asked && c.ID != want, !asked && wished[c.ID], slices.Contains(w.Never, c.ID):
+			if asked && c.ID != want || !asked && wished[c.ID] {
 				continue
 			}
 			if ok, _, _ := c.fruiting(s, f, p); !ok && !asked {
 				continue
 			}
 			for _, way := range ways {
-				if o, ok := s.consider(k, i, way, f, rs, p, asked); ok {
+				if o, ok := s.consider(k, i, way, w.buds(i, f), f, rs, p, asked); ok {
 					if asked {
 						// So much that no argument outweighs it, and told as such.
 						o.terms = append(o.terms, Term{"wish", 1000, "wished for by a person"})
@@ -149,17 +150,23 @@ func (s *stand) options(f Form, rs RuleSet, w Wishes, p Choosing) [][]option {
 }
 
 // kept turns the option o of place i into what the person reads.
-func (s *stand) kept(i int, o *option, best filling, options []option, used map[int]bool, f Form, p Choosing) Kept {
+func (s *stand) kept(i int, o *option, best filling, options []option, used map[int]bool, f Form, w Wishes, p Choosing) Kept {
 	second := s.secondBest(options, used)
 	if o == nil {
-		return Kept{Place: f.Places[i], Terms: []Term{}, Why: f.Places[i].String() + " stays empty: no sure and sound cane that isn't needed elsewhere can be laid there"}
+		why := f.Places[i].String() + " stays empty: no sure and sound cane that isn't needed elsewhere can be laid there"
+		if slices.Contains(w.Empty, i) {
+			why = f.Places[i].String() + " stays empty: a person decided so"
+		}
+		return Kept{Place: f.Places[i], Terms: []Term{}, Why: why}
 	}
 	c := &s.canes[o.cane]
 	k := Kept{Place: o.place, Cane: c.ID, Buds: o.buds, Cut: o.cut, Points: o.points, Terms: slices.Clone(o.terms)}
 	for _, other := range best.options[:i] {
-		if other != nil && s.cross(other, o) {
-			k.Terms = append(k.Terms, Term{"crossing", -p.Crossing, fmt.Sprintf("crosses cane %d", s.canes[other.cane].ID)})
-			k.Points -= p.Crossing
+		if other != nil {
+			for _, t := range s.against(other, o, p) {
+				k.Terms = append(k.Terms, t)
+				k.Points += t.Points
+			}
 		}
 	}
 	k.Points = math.Round(k.Points*10) / 10
@@ -169,7 +176,8 @@ func (s *stand) kept(i int, o *option, best filling, options []option, used map[
 	if second != nil {
 		k.SecondBest = s.canes[second.cane].ID
 		k.SecondWhy = second.why(fmt.Sprintf("cane %d for %s", k.SecondBest, second.place))
-		if o.points-second.points <= p.TiePoints {
+		k.SecondBehind = math.Round((o.points-second.points)*10) / 10
+		if k.SecondBehind <= p.TiePoints {
 			k.Tie = true
 			k.SecondWhy += "; as good by these measures: decide between them on the vine"
 		}
@@ -201,6 +209,8 @@ func (s *stand) rest(out *Choice, f Form, w Wishes, used map[int]bool, p Choosin
 		switch {
 		case slices.Contains(w.Never, c.ID):
 			why, ask = "a person decided not to keep it", false
+		case ok && out.tiedFor(c.ID) != "":
+			why, ask = "as good by these measures as the cane kept for "+out.tiedFor(c.ID)+": decide between them on the vine", true
 		case c.Finding == OverVigorous && empty && !ask && strings.HasPrefix(why, c.Finding.InWords()):
 			why, ask = why+"; a place stays empty, so decide whether it's better than none", true
 		case ok && len(f.Places) == 0:
@@ -211,22 +221,28 @@ func (s *stand) rest(out *Choice, f Form, w Wishes, used map[int]bool, p Choosin
 			why = "sound, but the places are filled with canes that suit them better"
 		}
 		if ask {
-			out.Ask = append(out.Ask, Doubt{c.ID, why})
+			out.Ask = append(out.Ask, Doubt{Cane: c.ID, Why: why})
 		} else {
 			out.Remove = append(out.Remove, Removed{c.ID, why})
 		}
 	}
 }
 
-func (s *stand) missing(out *Choice, f Form, rs RuleSet) {
-	filled := 0
-	var empty []string
-	for _, k := range out.Keep {
-		if k.Cane == 0 {
-			empty = append(empty, k.Place.String())
-		} else {
-			filled++
+// tiedFor names the place for which a cane that isn't kept is as good as the
+// one that is; "" when there's none.
+func (c *Choice) tiedFor(cane int) string {
+	for _, k := range c.Keep {
+		if k.Tie && k.SecondBest == cane {
+			return k.Place.String()
 		}
+	}
+	return ""
+}
+
+func (s *stand) missing(out *Choice, f Form, rs RuleSet) {
+	var empty []string
+	for _, p := range out.Empty() {
+		empty = append(empty, p.String())
 	}
 	if len(empty) > 0 {
 		verb := "stay"
@@ -234,10 +250,16 @@ func (s *stand) missing(out *Choice, f Form, rs RuleSet) {
 			verb = "stays"
 		}
 		out.Missing = append(out.Missing, fmt.Sprintf("%s sure and sound for %d places: %s %s empty rather than being filled with poor wood",
-			canesInWords(filled), len(f.Places), strings.Join(empty, ", "), verb))
+			canesInWords(len(f.Places)-len(empty)), len(f.Places), strings.Join(empty, ", "), verb))
 	}
-	if more := len(out.Spurs) - f.Spurs; more > 0 {
-		out.Missing = append(out.Missing, fmt.Sprintf("for what stays empty, %d more of the sound canes near the head %s left as a spur, so that there's wood next winter", more, isAre(more)))
+	// The spurs beyond those that the form asks for stand in for empty places.
+	for i := f.Spurs; i < len(out.Spurs) && i-f.Spurs < len(empty); i++ {
+		out.Missing = append(out.Missing, fmt.Sprintf("for %s, which stays empty, leave a spur on cane %d%s, so that there's wood next winter",
+			empty[i-f.Spurs], out.Spurs[i].Cane, s.whereOf(out.Spurs[i].Cane)))
+	}
+	if n := len(empty) - max(0, len(out.Spurs)-f.Spurs); n > 0 && len(empty) > 0 && f.Spurs > 0 {
+		out.Missing = append(out.Missing, fmt.Sprintf("for %s no sound cane stands near the head to leave as one more spur: look for a shoot from the head itself next summer",
+			strings.Join(empty[len(empty)-n:], ", ")))
 	}
 	if lack := f.Spurs - len(out.Spurs); lack > 0 && f.SpurSpacingMM > 0 {
 		out.Missing = append(out.Missing, fmt.Sprintf("%d of %d spurs: no more sound canes at %.0f mm from each other", lack, f.Spurs, f.SpurSpacingMM))
@@ -246,11 +268,13 @@ func (s *stand) missing(out *Choice, f Form, rs RuleSet) {
 	}
 }
 
-func isAre(n int) string {
-	if n == 1 {
-		return "is"
+// whereOf is ", 12 mm from the head", or nothing where that isn't known.
+func (s *stand) whereOf(id int) string {
+	k := slices.IndexFunc(s.canes, func(c standing) bool { return c.ID == id })
+	if k < 0 || !s.head || !s.canes[k].placed {
+		return ""
 	}
-	return "are"
+	return fmt.Sprintf(", %.0f mm from the head", s.canes[k].away)
 }
 
 func canesInWords(n int) string {
@@ -274,7 +298,7 @@ func (s *stand) notes(out *Choice, m *Measurement, f Form, proven bool) {
 	if !s.mm {
 		note("no millimetre mapping: places of canes weren't weighed, only which way they lean")
 	} else if !s.head {
-		note("the head wasn't seen: distances from it weren't weighed, and left and right are taken from the middle of the canes")
+		note("the head wasn't seen: distances and sides from it weren't weighed, only how the canes stand to each other and lean")
 	}
 	if !s.lower && len(f.Places) > 0 {
 		note("the lower fruiting wire wasn't seen: heights and reach along it weren't weighed")

@@ -1,0 +1,60 @@
+package assess
+
+import (
+	"fmt"
+	"slices"
+)
+
+// mostWhatIfs bounds for how many uncertain canes the question is asked what
+// would follow if they were sound: each takes a search of its own.
+const mostWhatIfs = 8
+
+// whatIf tells of each cane that was left to the person because of its finding
+// what would become of it if the person finds it sound.
+func (s *stand) whatIf(out *Choice, f Form, rs RuleSet, w Wishes, p Choosing) {
+	asked := 0
+	for i := range out.Ask {
+		d := &out.Ask[i]
+		k := slices.IndexFunc(s.canes, func(c standing) bool { return c.ID == d.Cane })
+		c := &s.canes[k]
+		switch c.Finding {
+		case TooCloseToCall, NotMeasurable, "":
+		default:
+			continue
+		}
+		if asked++; asked > mostWhatIfs || len(f.Places) == 0 {
+			return
+		}
+		was := c.Finding
+		c.Finding = Sound
+		// A rough answer is good enough where there are too many ways.
+		p.Steps /= 4
+		best, _ := s.fill(s.options(f, rs, w, p), p)
+		c.Finding = was
+		d.IfSound = s.ifSound(out, best, k)
+	}
+}
+
+// ifSound puts in words what another filling does with cane k.
+func (s *stand) ifSound(out *Choice, best filling, k int) string {
+	at := slices.IndexFunc(best.options, func(o *option) bool { return o != nil && o.cane == k })
+	if at < 0 {
+		return "if it's sound it still isn't needed for a place"
+	}
+	place := best.options[at].place
+	now := map[int]bool{}
+	for _, o := range best.options {
+		if o != nil {
+			now[s.canes[o.cane].ID] = true
+		}
+	}
+	for _, kept := range out.Keep {
+		if kept.Cane != 0 && !now[kept.Cane] {
+			return fmt.Sprintf("if it's sound it's better for %s, and cane %d isn't needed", place, kept.Cane)
+		}
+	}
+	if len(out.Empty()) > 0 {
+		return fmt.Sprintf("if it's sound, lay it %s, and no place stays empty for want of it", place)
+	}
+	return fmt.Sprintf("if it's sound, lay it %s", place)
+}
