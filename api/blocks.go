@@ -100,9 +100,13 @@ func NewBlock(name string, rows, vinesPerRow int, southern bool, form string, ru
 	if err != nil {
 		return store.Block{}, err
 	}
+	formText, err := json.Marshal(f)
+	if err != nil {
+		return store.Block{}, err
+	}
 	return store.Block{
 		Name: name, Rows: rows, VinesPerRow: vinesPerRow, Southern: southern,
-		TrainingForm: f.ID(), RuleSet: rules.ID(), RuleSetText: string(text), CreatedBy: by,
+		TrainingForm: f.ID(), FormText: string(formText), RuleSet: rules.ID(), RuleSetText: string(text), CreatedBy: by,
 	}, nil
 }
 

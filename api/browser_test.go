@@ -20,6 +20,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"nodespan/assess"
+	"nodespan/assess/store"
 )
 
 // A size is a screen on which the pages must work.
@@ -371,7 +372,7 @@ func TestBrowserPath(t *testing.T) {
 			if err != nil || len(all) != 3 {
 				t.Fatalf("%d rulings kept, %v; want 3", len(all), err)
 			}
-			rs, err := readRulings(all)
+			rs, err := store.ReadRulings(all)
 			if err != nil {
 				t.Fatal(err)
 			}

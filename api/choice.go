@@ -45,11 +45,9 @@ type choiceView struct {
 
 // chooseFor computes the choice for a sighting's confirmed canes.
 func chooseFor(g *sighting, in wishesIn) (assess.Form, assess.Choice, error) {
-	form, err := assess.FormByName(g.block.TrainingForm)
-	if err != nil {
-		return form, assess.Choice{}, err
-	}
+	form := g.form
 	if in.Buds != 0 {
+		var err error
 		if form, err = form.WithBuds(in.Buds); err != nil {
 			return form, assess.Choice{}, err
 		}

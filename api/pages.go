@@ -76,12 +76,12 @@ func (s *Server) homePage(c echo.Context) error {
 	names := map[int64]store.Block{}
 	for _, b := range blocks {
 		names[b.ID] = b
-		vines, err := s.store.VineStates(ctx, b.ID)
+		rows, err := s.store.RowCounts(ctx, b.ID)
 		if err != nil {
 			return err
 		}
 		l := web.BlockLine{ID: b.ID, Name: b.Name, Form: formTitle(b.TrainingForm), Rows: b.Rows, VinesPerRow: b.VinesPerRow}
-		l.Recorded, l.Waits, l.Decided = count(vines)
+		l.Recorded, l.Waits, l.Decided = count(rows)
 		p.Blocks = append(p.Blocks, l)
 	}
 	waiting, n, err := s.store.Waiting(ctx, listed)
@@ -105,17 +105,9 @@ func (s *Server) homePage(c echo.Context) error {
 	return s.render(c, http.StatusOK, "home", p)
 }
 
-func count(vines []store.VineState) (recorded, waits, decided int) {
-	for _, v := range vines {
-		if v.Photos > 0 {
-			recorded++
-		}
-		if v.Waiting > 0 {
-			waits++
-		}
-		if v.Chosen {
-			decided++
-		}
+func count(rows []store.RowCount) (recorded, waits, decided int) {
+	for _, r := range rows {
+		recorded, waits, decided = recorded+r.Vines, waits+r.Waits, decided+r.Decided
 	}
 	return
 }
@@ -148,7 +140,8 @@ func (s *Server) blockPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	states, err := s.store.VineStates(c.Request().Context(), b.ID)
+	ctx := c.Request().Context()
+	rows, err := s.store.RowCounts(ctx, b.ID)
 	if err != nil {
 		return err
 	}
@@ -161,18 +154,9 @@ func (s *Server) blockPage(c echo.Context) error {
 		RuleSet: b.RuleSet, Rules: ruleLines(rules), Rows: b.Rows, VinesPerRow: b.VinesPerRow,
 	}
 	p.Back = &web.Link{Text: s.say(c, "home.title"), To: "/"}
-	p.Recorded, p.Waits, p.Done = count(states)
-	there := map[[2]int]store.VineState{}
-	for _, v := range states {
-		there[[2]int{v.Row, v.Number}] = v
-		if n := len(p.Others); n == 0 || p.Others[n-1].Row != v.Row {
-			p.Others = append(p.Others, web.RowLine{Row: v.Row})
-		}
-		l := &p.Others[len(p.Others)-1]
-		l.Vines++
-		if v.Waiting > 0 {
-			l.Waits++
-		}
+	p.Recorded, p.Waits, p.Done = count(rows)
+	for _, r := range rows {
+		p.Others = append(p.Others, web.RowLine{Row: r.Row, Vines: r.Vines, Waits: r.Waits})
 	}
 	p.Row = 1
 	if len(p.Others) > 0 {
@@ -185,8 +169,16 @@ func (s *Server) blockPage(c echo.Context) error {
 	if p.Row < b.Rows {
 		p.Next = p.Row + 1
 	}
+	states, err := s.store.RowStates(ctx, b.ID, p.Row)
+	if err != nil {
+		return err
+	}
+	there := map[int]store.VineState{}
+	for _, v := range states {
+		there[v.Number] = v
+	}
 	for n := 1; n <= b.VinesPerRow; n++ {
-		v := there[[2]int{p.Row, n}]
+		v := there[n]
 		state := "none"
 		switch {
 		case v.Chosen:

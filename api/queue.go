@@ -151,7 +151,7 @@ func (s *Server) measure(ctx context.Context, a store.Ask) (err error) {
 	if err != nil {
 		return err
 	}
-	rules, err := rulesOf(block)
+	rules, _, err := s.rulesIn(ctx, block, photo.Winter)
 	if err != nil {
 		return err
 	}

@@ -44,7 +44,8 @@ type sighting struct {
 	vine        store.Vine
 	photo       store.Photo
 	measurement *store.Measurement // nil while there is none
-	rules       assess.RuleSet
+	rules       assess.RuleSet     // of the photo's winter, as the form is
+	form        assess.Form
 	rulings     []assess.Ruling
 	confirmed   []assess.ConfirmedCane
 }
@@ -81,7 +82,7 @@ func (s *Server) gather(ctx context.Context, p store.Photo, m *store.Measurement
 	if g.block, err = s.store.Block(ctx, g.vine.BlockID); err != nil {
 		return nil, err
 	}
-	if g.rules, err = rulesOf(g.block); err != nil {
+	if g.rules, g.form, err = s.rulesIn(ctx, g.block, p.Winter); err != nil {
 		return nil, err
 	}
 	if m == nil {
@@ -91,21 +92,56 @@ func (s *Server) gather(ctx context.Context, p store.Photo, m *store.Measurement
 	if err != nil {
 		return nil, err
 	}
-	if g.rulings, err = readRulings(kept); err != nil {
+	if g.rulings, err = store.ReadRulings(kept); err != nil {
 		return nil, err
 	}
-	g.confirmed = assess.Confirm(m.Seen, g.rulings, g.rules)
+	// By the rules that hold for the photo's winter, which may have been changed
+	// since it was measured; what people said under older ones stays.
+	if m.Seen.RuleSet != g.rules.ID() && m.Seen.Outcome == assess.Measured {
+		now := *m
+		now.Seen = assess.JudgedBy(m.Seen, g.rules)
+		g.measurement, m = &now, &now
+	}
+	g.confirmed = assess.ConfirmBy(m.Seen, g.rulings, g.rules, s.bookOf(ctx))
 	return g, nil
 }
 
-// readRulings turns rows into rulings; who, when and id are the row's.
-func readRulings(kept []store.Ruling) ([]assess.Ruling, error) {
-	out := make([]assess.Ruling, len(kept))
-	for i, k := range kept {
-		if err := json.Unmarshal(k.Payload, &out[i]); err != nil {
-			return nil, fmt.Errorf("ruling %d: %w", k.ID, err)
-		}
-		out[i].ID, out[i].Who, out[i].When = k.ID, k.Who, k.At
+// rulesIn gives the rule set and the training form that hold for a block in a
+// winter.
+func (s *Server) rulesIn(ctx context.Context, b store.Block, winter string) (assess.RuleSet, assess.Form, error) {
+	in, err := s.store.RulesIn(ctx, b.ID, winter)
+	if err != nil {
+		return assess.RuleSet{}, assess.Form{}, err
 	}
-	return out, nil
+	form, err := formOf(in.TrainingForm, in.FormText)
+	if err != nil {
+		return assess.RuleSet{}, form, err
+	}
+	if in.RuleSet == b.RuleSet {
+		rules, err := rulesOf(b)
+		return rules, form, err
+	}
+	l, err := s.store.RuleSet(ctx, in.RuleSet)
+	return l.Rules, form, err
+}
+
+// formOf reads a training form that was kept, and finds one by name that was
+// named before forms were kept whole.
+func formOf(id, text string) (assess.Form, error) {
+	if text == "" {
+		return assess.FormByName(id)
+	}
+	var f assess.Form
+	if err := json.Unmarshal([]byte(text), &f); err != nil {
+		return f, fmt.Errorf("training form %s: %w", id, err)
+	}
+	return f, nil
+}
+
+// bookOf finds older rule sets in the record.
+func (s *Server) bookOf(ctx context.Context) assess.Book {
+	return func(id string) (assess.RuleSet, bool) {
+		l, err := s.store.RuleSet(ctx, id)
+		return l.Rules, err == nil
+	}
 }

@@ -80,7 +80,7 @@ func conflictView(c *store.Conflict) any {
 	if c.Choice != nil {
 		return map[string]any{"seq": c.Choice.Seq, "who": c.Choice.Who, "when": c.Choice.At, "choice": c.Choice.Payload}
 	}
-	rs, err := readRulings(c.Rulings)
+	rs, err := store.ReadRulings(c.Rulings)
 	if err != nil {
 		return nil
 	}

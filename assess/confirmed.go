@@ -27,6 +27,10 @@ type ConfirmedCane struct {
 // number. What nobody ruled on isn't in it, nor is what was rejected or said
 // not to be a cane; old wood is, with its Kind.
 //
+// A finding that a person agreed with stays what it was then, by whichever
+// rule set; what was corrected is judged by the rule set under which it was
+// corrected, as far as Book has it.
+//
 // Of several rulings of one cane the latest stands alone, by When, and by its
 // place in rulings where two were made at once: what an earlier one corrected
 // is only kept if the later one repeats it. A ruling of a cane that m doesn't
@@ -34,6 +38,14 @@ type ConfirmedCane struct {
 // follows from them is derived anew and judged by rs; where nothing was, the
 // finding stays what the person agreed with. m and rulings aren't changed.
 func Confirm(m *Measurement, rulings []Ruling, rs RuleSet) []ConfirmedCane {
+	return ConfirmBy(m, rulings, rs, nil)
+}
+
+// Book finds a rule set by its ID, "name@version"; false when it has none.
+type Book func(id string) (RuleSet, bool)
+
+// ConfirmBy is Confirm with a book of older rule sets.
+func ConfirmBy(m *Measurement, rulings []Ruling, rs RuleSet, book Book) []ConfirmedCane {
 	inTime := slices.Clone(rulings)
 	slices.SortStableFunc(inTime, func(a, b Ruling) int { return a.When.Compare(b.When) })
 	stands := map[int]Ruling{}
@@ -46,7 +58,13 @@ func Confirm(m *Measurement, rulings []Ruling, rs RuleSet) []ConfirmedCane {
 		if c == nil || r.Said != Agree && r.Said != Correct || r.Kind == NotACane {
 			continue
 		}
-		out = append(out, confirmOne(m, c, r, rs))
+		by := rs
+		if book != nil && r.Seen.RuleSet != "" && r.Seen.RuleSet != rs.ID() {
+			if then, ok := book(r.Seen.RuleSet); ok {
+				by = then
+			}
+		}
+		out = append(out, confirmOne(m, c, r, by))
 	}
 	slices.SortFunc(out, func(a, b ConfirmedCane) int { return a.Cane.ID - b.Cane.ID })
 	return out
@@ -58,6 +76,9 @@ func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane 
 	cc := ConfirmedCane{Kind: OneYearCane, Said: r.Said, Who: r.Who, When: r.When, Ruling: r.ID, Seen: r.Seen, Added: !has(m, r.Cane)}
 	if r.Kind == OldWood {
 		cc.Kind = OldWood
+	}
+	if r.Said == Agree && r.Seen.Finding != "" {
+		c.Finding, c.Because = r.Seen.Finding, slices.Clone(r.Seen.Because)
 	}
 	anew := c.Finding == "" // an added cane was never judged
 	if r.Nodes != nil {

@@ -2,6 +2,7 @@ package assess
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -19,6 +20,14 @@ func Judge(m *Measurement, rs RuleSet) {
 	for i := range m.Canes {
 		JudgeCane(&m.Canes[i], rs)
 	}
+}
+
+// JudgedBy is m as another rule set judges it; m itself isn't changed.
+func JudgedBy(m *Measurement, rs RuleSet) *Measurement {
+	out := *m
+	out.Canes = slices.Clone(m.Canes) // JudgeCane replaces Because, it doesn't change it
+	Judge(&out, rs)
+	return &out
 }
 
 // JudgeCane fills Finding and Because of one cane. Because is never empty: it

@@ -303,3 +303,30 @@ func TestPixelToMillimetre(t *testing.T) {
 		t.Error("no mapping, yet millimetres")
 	}
 }
+
+// A changed rule set changes nothing of what people said before.
+func TestOldRulingsKeepTheirRuleSet(t *testing.T) {
+	m := vineOf(good(1, 0, 0), good(2, 10, 0))
+	old := DefaultRuleSet()
+	m.RuleSet = old.ID()
+	agreed := rule(m, nil, 1, Agree, 0)
+	corrected := rule(m, nil, 2, Correct, 0)
+	corrected.DiameterMM = 8
+	stricter := old
+	stricter.Version, stricter.Weak.Limit = 2, 10
+	book := func(id string) (RuleSet, bool) { return old, id == old.ID() }
+	now := JudgedBy(m, stricter)
+	if now.Canes[0].Finding != Weak || m.Canes[0].Finding != Sound {
+		t.Fatalf("by the stricter rules %s, was %s", now.Canes[0].Finding, m.Canes[0].Finding)
+	}
+	for _, cc := range ConfirmBy(now, []Ruling{agreed, corrected}, stricter, book) {
+		if cc.Cane.Finding != Sound {
+			t.Errorf("cane %d has become %s: %q", cc.Cane.ID, cc.Cane.Finding, cc.Cane.Because)
+		}
+	}
+	// A new ruling is made under the new rules, and says so.
+	r, _ := NewRuling(now, nil, 1, Agree)
+	if r.Seen.RuleSet != stricter.ID() || r.Seen.Finding != Weak {
+		t.Errorf("seen %+v", r.Seen)
+	}
+}

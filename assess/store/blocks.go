@@ -21,10 +21,15 @@ type Block struct {
 	Name         string
 	Rows         int
 	VinesPerRow  int
-	Southern     bool   // south of the equator: winters are named by one year
-	TrainingForm string // its key in package assess
-	RuleSet      string // name@version
-	RuleSetText  string // the whole rule set as JSON
+	Southern     bool    // south of the equator: winters are named by one year
+	TrainingForm string  // name@version
+	FormText     string  // the whole form as JSON; "" for blocks of before it was kept
+	RuleSet      string  // name@version
+	RuleSetText  string  // the whole rule set as JSON
+	Variety      string  // "" while nobody said
+	SpacingM     float64 // of vines along the row, metres; 0 while nobody said
+	Divided      bool    // a divided canopy
+	Formula      string  // of balanced pruning, by its name; "" for none
 	CreatedBy    string
 	CreatedAt    time.Time
 }
@@ -72,13 +77,18 @@ func (s *Store) AddBlock(ctx context.Context, b Block) (Block, error) {
 		if !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
-		r, err := tx.ExecContext(ctx, `INSERT INTO blocks (name, rows, vines_per_row, southern, training_form, rule_set, rule_set_text, created_by, created_at) VALUES (?,?,?,?,?,?,?,?,?)`,
-			b.Name, b.Rows, b.VinesPerRow, b.Southern, b.TrainingForm, b.RuleSet, b.RuleSetText, b.CreatedBy, b.CreatedAt.Format(time.RFC3339Nano))
+		if err := s.keepRuleSet(ctx, tx, b.RuleSet, b.RuleSetText, b.CreatedBy); err != nil {
+			return err
+		}
+		r, err := tx.ExecContext(ctx, `INSERT INTO blocks (name, rows, vines_per_row, southern, training_form, training_form_text, rule_set, rule_set_text, variety, spacing_m, divided, formula, created_by, created_at) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)`,
+			b.Name, b.Rows, b.VinesPerRow, b.Southern, b.TrainingForm, b.FormText, b.RuleSet, b.RuleSetText, b.Variety, b.SpacingM, b.Divided, b.Formula, b.CreatedBy, b.CreatedAt.Format(time.RFC3339Nano))
 		if err != nil {
 			return err
 		}
-		b.ID, err = r.LastInsertId()
-		return err
+		if b.ID, err = r.LastInsertId(); err != nil {
+			return err
+		}
+		return s.noteRules(ctx, tx, b, 1, "", b.CreatedBy)
 	})
 	if err != nil {
 		return Block{}, err
@@ -86,14 +96,14 @@ func (s *Store) AddBlock(ctx context.Context, b Block) (Block, error) {
 	return b, nil
 }
 
-const blockColumns = `id, name, rows, vines_per_row, southern, training_form, rule_set, rule_set_text, created_by, created_at`
+const blockColumns = `id, name, rows, vines_per_row, southern, training_form, training_form_text, rule_set, rule_set_text, variety, spacing_m, divided, formula, created_by, created_at`
 
 type scanner interface{ Scan(...any) error }
 
 func scanBlock(row scanner) (Block, error) {
 	var b Block
 	var at sql.NullString
-	err := row.Scan(&b.ID, &b.Name, &b.Rows, &b.VinesPerRow, &b.Southern, &b.TrainingForm, &b.RuleSet, &b.RuleSetText, &b.CreatedBy, &at)
+	err := row.Scan(&b.ID, &b.Name, &b.Rows, &b.VinesPerRow, &b.Southern, &b.TrainingForm, &b.FormText, &b.RuleSet, &b.RuleSetText, &b.Variety, &b.SpacingM, &b.Divided, &b.Formula, &b.CreatedBy, &at)
 	b.CreatedAt = parseTime(at)
 	return b, err
 }
@@ -151,31 +161,23 @@ type VineState struct {
 const ruledCanes = `(SELECT count(DISTINCT r.cane) FROM rulings r WHERE r.measurement_id = m.id
     AND r.cane NOT IN (SELECT t.json ->> '$.id' FROM traces t WHERE t.measurement_id = m.id))`
 
+const vineStateColumns = `vine_id, block_id, row, number, winter, photos, waiting, ruled, chosen`
+
+func scanVineState(row scanner) (VineState, error) {
+	var v VineState
+	err := row.Scan(&v.ID, &v.BlockID, &v.Row, &v.Number, &v.Winter, &v.Photos, &v.Waiting, &v.Ruled, &v.Chosen)
+	return v, err
+}
+
 // VineStates lists the recorded vines of a block by row and number. The
 // counts are those of each vine's latest winter.
 func (s *Store) VineStates(ctx context.Context, blockID int64) ([]VineState, error) {
-	scan := func(row scanner) (VineState, error) {
-		var v VineState
-		err := row.Scan(&v.ID, &v.BlockID, &v.Row, &v.Number, &v.Winter, &v.Photos, &v.Waiting, &v.Ruled, &v.Chosen)
-		return v, err
-	}
-	return list(ctx, s.db, scan, `
-WITH last AS (SELECT vine_id, max(winter) AS winter FROM photos GROUP BY vine_id),
-state AS (
-    SELECT p.id, p.vine_id, p.winter,
-           (SELECT m.id FROM measurements m WHERE m.photo_id = p.id ORDER BY m.id DESC LIMIT 1) AS mid
-    FROM photos p JOIN last ON last.vine_id = p.vine_id AND last.winter = p.winter
-), counted AS (
-    SELECT vine_id, winter,
-           count(*) AS photos,
-           sum(CASE WHEN m.outcome = 'measured' AND m.canes > `+ruledCanes+` THEN 1 ELSE 0 END) AS waiting,
-           sum(CASE WHEN EXISTS (SELECT 1 FROM rulings r WHERE r.measurement_id = m.id) THEN 1 ELSE 0 END) AS ruled
-    FROM state LEFT JOIN measurements m ON m.id = state.mid GROUP BY vine_id, winter
-)
-SELECT v.id, v.block_id, v.row, v.number, coalesce(c.winter, ''), coalesce(c.photos, 0), coalesce(c.waiting, 0), coalesce(c.ruled, 0),
-       EXISTS (SELECT 1 FROM choices h WHERE h.vine_id = v.id AND h.winter = c.winter)
-FROM vines v LEFT JOIN counted c ON c.vine_id = v.id
-WHERE v.block_id = ? ORDER BY v.row, v.number`, blockID)
+	return list(ctx, s.db, scanVineState, `SELECT `+vineStateColumns+` FROM vine_winters WHERE block_id = ? AND latest = 1 ORDER BY row, number`, blockID)
+}
+
+// RowStates lists the recorded vines of one row of a block, as VineStates does.
+func (s *Store) RowStates(ctx context.Context, blockID int64, row int) ([]VineState, error) {
+	return list(ctx, s.db, scanVineState, `SELECT `+vineStateColumns+` FROM vine_winters WHERE block_id = ? AND row = ? AND latest = 1 ORDER BY number`, blockID, row)
 }
 
 type querier interface {

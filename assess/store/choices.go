@@ -103,6 +103,9 @@ func (s *Store) AddChoice(ctx context.Context, measurementID int64, after int, w
 		if c.ID, err = r.LastInsertId(); err != nil {
 			return err
 		}
+		if err := countVine(ctx, tx, c.VineID); err != nil {
+			return err
+		}
 		return s.remember(ctx, tx, key, digest, c.ID)
 	})
 	if err != nil {

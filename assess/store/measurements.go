@@ -122,8 +122,10 @@ func (s *Store) AddMeasurement(ctx context.Context, askID int64, m *assess.Measu
 		if err != nil {
 			return err
 		}
-		out.ID, err = r.LastInsertId()
-		return err
+		if out.ID, err = r.LastInsertId(); err != nil {
+			return err
+		}
+		return countPhoto(ctx, tx, out.PhotoID)
 	})
 	if err != nil {
 		return Measurement{}, err
@@ -160,10 +162,12 @@ func (s *Store) Measurement(ctx context.Context, id int64) (Measurement, error) 
 	return m, err
 }
 
+const latestMeasurement = `SELECT id, ask_id, photo_id, json, measured_at FROM measurements WHERE photo_id = ? ORDER BY id DESC LIMIT 1`
+
 // LatestMeasurement gives the newest measurement of a photo, which is the one
 // that counts, or nil when it has none yet.
 func (s *Store) LatestMeasurement(ctx context.Context, photoID int64) (*Measurement, error) {
-	m, err := scanMeasurement(s.db.QueryRowContext(ctx, `SELECT id, ask_id, photo_id, json, measured_at FROM measurements WHERE photo_id = ? ORDER BY id DESC LIMIT 1`, photoID))
+	m, err := scanMeasurement(s.db.QueryRowContext(ctx, latestMeasurement, photoID))
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}

@@ -73,6 +73,10 @@ func Open(ctx context.Context, dir string) (*Store, error) {
 		db.Close()
 		return nil, assess.Errorf(assess.EInvalid, "The database in %s can't be opened. It may belong to a newer nodespan, be damaged, or the folder may be read-only: %w", dir, err)
 	}
+	if err := s.countAnew(ctx, false); err != nil {
+		db.Close()
+		return nil, err
+	}
 	return s, nil
 }
 

@@ -103,6 +103,9 @@ func (s *Store) AddPhoto(ctx context.Context, n NewPhoto) (photo Photo, fresh bo
 		if _, err := tx.ExecContext(ctx, `INSERT INTO asks (photo_id, ask, asked_by, asked_at) VALUES (?,?,?,?)`, id, ask, n.By, s.stamp()); err != nil {
 			return err
 		}
+		if err := countVine(ctx, tx, vine); err != nil {
+			return err
+		}
 		return s.remember(ctx, tx, n.IdempotencyKey, sum, id)
 	})
 	if err != nil {
@@ -140,14 +143,11 @@ func (s *Store) Photos(ctx context.Context, vineID int64) ([]Photo, error) {
 // Waiting lists photos that have a cane on which nobody ruled yet, the oldest
 // first, at most limit of them, and tells how many there are in all.
 func (s *Store) Waiting(ctx context.Context, limit int) ([]Photo, int, error) {
-	const from = ` FROM photos p WHERE EXISTS (
-    SELECT 1 FROM measurements m
-    WHERE m.id = (SELECT max(id) FROM measurements WHERE photo_id = p.id)
-      AND m.outcome = 'measured' AND m.canes > ` + ruledCanes + `)`
 	var n int
-	if err := s.db.QueryRowContext(ctx, `SELECT count(*)`+from).Scan(&n); err != nil {
+	if err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM photo_waits`).Scan(&n); err != nil {
 		return nil, 0, err
 	}
-	ps, err := list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+from+` ORDER BY p.received_at, p.id LIMIT ?`, limit)
+	ps, err := list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM (SELECT photo_id, received_at AS waits_since FROM photo_waits ORDER BY received_at, photo_id LIMIT ?) w
+JOIN photos p ON p.id = w.photo_id ORDER BY w.waits_since, p.id`, limit)
 	return ps, n, err
 }

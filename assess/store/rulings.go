@@ -116,6 +116,13 @@ func (s *Store) AddRulings(ctx context.Context, measurementID int64, after int, 
 			if err := s.remember(ctx, tx, key, digest, last); err != nil {
 				return err
 			}
+			var photo int64
+			if err := tx.QueryRowContext(ctx, `SELECT photo_id FROM measurements WHERE id = ?`, measurementID).Scan(&photo); err != nil {
+				return err
+			}
+			if err := countPhoto(ctx, tx, photo); err != nil {
+				return err
+			}
 		}
 		all, err = list(ctx, tx, scanRuling, selectRulings, measurementID)
 		return err
