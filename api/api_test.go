@@ -157,9 +157,9 @@ func TestBadRulings(t *testing.T) {
 	}
 	r.who = ""
 	var a errorAnswer
-	r.post(address, `{"after":0,"rulings":[{"cane":1,"said":"agree"}]}`, http.StatusPreconditionRequired, &a)
-	if a.Code != codeNoName {
-		t.Errorf("nameless ruling: %+v", a)
+	r.post(address, `{"after":0,"rulings":[{"cane":1,"said":"agree"}]}`, http.StatusUnauthorized, &a)
+	if a.Code != codeSignIn {
+		t.Errorf("ruling of nobody: %+v", a)
 	}
 }
 

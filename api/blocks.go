@@ -32,7 +32,7 @@ func viewBlock(b store.Block) blockView {
 }
 
 func (s *Server) listBlocks(c echo.Context) error {
-	blocks, err := s.store.Blocks(c.Request().Context())
+	blocks, err := s.store.Blocks(c.Request().Context(), estateOf(c))
 	if err != nil {
 		return err
 	}
@@ -80,6 +80,7 @@ func (s *Server) addBlock(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	b.EstateID = estateOf(c)
 	if b, err = s.store.AddBlock(c.Request().Context(), b); err != nil {
 		return err
 	}

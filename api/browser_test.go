@@ -299,7 +299,20 @@ func TestBrowserPath(t *testing.T) {
 			r := newRig(t)
 			r.measurer.gate = make(chan struct{})
 			b := openTab(t, r, z)
+			// The one-time link of the first start.
+			link, err := NewLink(t.Context(), r.store, store.FirstEstate, Manager, 0, "the service")
+			if err != nil {
+				t.Fatal(err)
+			}
 			b.visit("/")
+			b.until(`location.pathname === '/sign-in'`)
+			b.whole("signin")
+			b.visit(link)
+			b.keys("#j-name", "Ada Weiß")
+			b.keys("#j-password", "four canes two wires")
+			b.whole("join")
+			b.click("#join button[type=submit]")
+			b.until(`location.pathname === '/' && document.readyState === 'complete'`)
 			b.shot("home-empty")
 			b.visit("/blocks/new")
 			b.keys("#b-name", "South slope")
@@ -307,10 +320,6 @@ func TestBrowserPath(t *testing.T) {
 			b.keys("#b-vines", "40")
 			b.whole("newblock")
 			b.click("#newblock button[type=submit]")
-			b.wait("#who-name") // asked once, at the first thing that is saved
-			b.shot("who")
-			b.keys("#who-name", "Ada Weiß")
-			b.click("#who-form button[type=submit]")
 			b.until(`location.pathname === '/blocks/1'`)
 			b.shot("block-empty")
 
@@ -476,7 +485,7 @@ func TestBrowserOther(t *testing.T) {
 				t.Errorf("asked with marks %+v", a.Marks)
 			}
 
-			for name, path := range map[string]string{"home": "/", "block": "/blocks/1?row=4", "card": "/card", "about": "/about", "lost": "/nowhere"} {
+			for name, path := range map[string]string{"home": "/", "block": "/blocks/1?row=4", "card": "/card", "about": "/about", "account": "/account", "people": "/people", "lost": "/nowhere"} {
 				b.visit(path)
 				b.whole(name)
 				if valueOf[bool](b, `document.documentElement.scrollWidth > document.documentElement.clientWidth`) {
@@ -489,10 +498,10 @@ func TestBrowserOther(t *testing.T) {
 	}
 }
 
-// signIn gives the browser a name, as the question at the first saving does.
+// signIn gives the browser a session.
 func (b *tab) signIn(name string) {
 	b.t.Helper()
-	call(b, network.SetCookie, network.SetCookieParams{Name: whoCookie, Value: name, URL: b.rig.http.URL, Path: "/"})
+	call(b, network.SetCookie, network.SetCookieParams{Name: b.rig.server.cookieName(), Value: b.rig.session(name), URL: b.rig.http.URL, Path: "/"})
 }
 
 // tapPhoto taps a place of the photo, given in its pixels.

@@ -18,7 +18,7 @@
 //	GET  /blocks/1/4/7                         the vine's record       pages.go
 //
 // Errors are {"code": ..., "message": ...} with a sentence that says what was
-// wrong and what to do. A write is accepted only from the service's own pages
-// (see origin.go) and only with a person's name, which is asked once and kept
-// in a cookie until accounts exist.
+// wrong and what to do. Before a handler runs, origin.go refuses a write that
+// doesn't come from the service's own pages, and guard.go one by somebody who
+// may not: access.go has the one table of who may do what.
 package api

@@ -13,9 +13,6 @@ import (
 	"nodespan/web"
 )
 
-// codeNoName asks the page to ask for the person's name and to send again.
-const codeNoName = "name_needed"
-
 // codeBusy asks to try again later.
 const codeBusy = "busy"
 
@@ -26,7 +23,9 @@ var statusOf = map[string]int{
 	assess.EConflict: http.StatusConflict,
 	assess.ERefused:  http.StatusUnprocessableEntity,
 	assess.EInternal: http.StatusInternalServerError,
-	codeNoName:       http.StatusPreconditionRequired,
+	codeSignIn:       http.StatusUnauthorized,
+	codeNotAllowed:   http.StatusForbidden,
+	codeSlowDown:     http.StatusTooManyRequests,
 	codeBusy:         http.StatusServiceUnavailable,
 }
 

@@ -108,7 +108,10 @@ type rig struct {
 	server   *Server
 	http     *httptest.Server
 	stop     func()
-	who      string
+	who      string // acts as this manager of the first estate; "" as nobody
+	role     Role   // of who, when it gets its account
+	cookies  map[string]string
+	cookieMu sync.Mutex
 }
 
 func newRig(t testing.TB) *rig {
@@ -132,7 +135,7 @@ func rigOn(t testing.TB, dir string, m *keptMeasurer, limits Limits) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := &rig{t: t, store: st, measurer: m, server: s, http: httptest.NewServer(s.Handler()), who: "Ada"}
+	r := &rig{t: t, store: st, measurer: m, server: s, http: httptest.NewServer(s.Handler()), who: "Ada", role: Manager, cookies: map[string]string{}}
 	var once sync.Once
 	r.stop = func() {
 		once.Do(func() {
@@ -147,6 +150,27 @@ func rigOn(t testing.TB, dir string, m *keptMeasurer, limits Limits) *rig {
 	return r
 }
 
+// session gives the secret of a session of somebody, with an account that is
+// made at the first call.
+func (r *rig) session(name string) string {
+	r.t.Helper()
+	r.cookieMu.Lock()
+	defer r.cookieMu.Unlock()
+	if k := r.cookies[name]; k != "" {
+		return k
+	}
+	a, err := r.store.AddMember(context.Background(), store.FirstEstate, name, "", string(r.role))
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	secret, hash := store.NewSecret()
+	if err := r.store.AddSession(context.Background(), hash, a.ID, store.FirstEstate, time.Hour); err != nil {
+		r.t.Fatal(err)
+	}
+	r.cookies[name] = secret
+	return secret
+}
+
 // do sends a request as a page of the service would, and gives status and body.
 func (r *rig) do(method, path string, body io.Reader, header ...string) (int, string) {
 	r.t.Helper()
@@ -159,7 +183,7 @@ func (r *rig) do(method, path string, body io.Reader, header ...string) (int, st
 	q.Header.Set(ownHeader, "1")
 	q.Header.Set("Content-Type", "application/json")
 	if r.who != "" {
-		q.AddCookie(&http.Cookie{Name: whoCookie, Value: r.who})
+		q.AddCookie(&http.Cookie{Name: r.server.cookieName(), Value: r.session(r.who)})
 	}
 	for i := 0; i+1 < len(header); i += 2 {
 		if header[i+1] == "" {

@@ -3,6 +3,7 @@ package api
 import (
 	"io"
 	"net/http"
+	"net/netip"
 	"regexp"
 	"strings"
 	"testing"
@@ -48,11 +49,12 @@ func TestPagesAreClosed(t *testing.T) {
 	_ = v
 	inline := regexp.MustCompile(`(?i)<script(?:[^>]*[^>a-z]src=)?[^>]*>[^<]+</script>|<style|\sstyle=|\son[a-z]+=|javascript:`)
 	foreign := regexp.MustCompile(`(?i)(?:src|href|action)="(?:https?:)?//`)
-	for _, path := range []string{"/", "/blocks/new", "/blocks/1", "/blocks/1/4/7", "/blocks/1/4/7/photo", "/photos/1", "/photos/1/choice", "/card", "/about", "/nowhere", "/blocks/1/99/1"} {
+	for _, path := range []string{"/", "/blocks/new", "/blocks/1", "/blocks/1/4/7", "/blocks/1/4/7/photo", "/photos/1", "/photos/1/choice", "/card", "/about", "/account", "/people", "/sign-in", "/nowhere", "/blocks/1/99/1"} {
 		q, err := http.NewRequest(http.MethodGet, r.http.URL+path, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
+		q.AddCookie(&http.Cookie{Name: r.server.cookieName(), Value: r.session("Ada")})
 		a, err := http.DefaultClient.Do(q)
 		if err != nil {
 			t.Fatal(err)
@@ -84,7 +86,7 @@ func TestPagesAreClosed(t *testing.T) {
 // What people type is shown as they typed it, and is never markup.
 func TestTypedTextIsEscaped(t *testing.T) {
 	r := newRig(t)
-	r.who = "%3Cb%3EEve%3C%2Fb%3E" // <b>Eve</b>, as the cookie keeps it
+	r.who = "<b>Eve</b>"
 	r.post("/api/blocks", `{"name":"<script>alert(1)</script>","rows":2,"vines_per_row":2,"training_form":"two-cane"}`, http.StatusCreated, nil)
 	for _, path := range []string{"/", "/blocks/1", "/blocks/1/1/1"} {
 		page := r.get(path, http.StatusOK, nil)
@@ -97,21 +99,45 @@ func TestTypedTextIsEscaped(t *testing.T) {
 	}
 }
 
+// Where a service may listen, and with what.
 func TestAddresses(t *testing.T) {
-	for address, ok := range map[string]bool{
-		"127.0.0.1:8417": true, "localhost:0": true, "[::1]:80": true,
-		"0.0.0.0:8417": false, ":8417": false, "192.168.1.5:8417": false, "[::]:80": false, "example.org:80": false, "8417": false,
+	proxy := []netip.Prefix{netip.MustParsePrefix("10.0.0.5/32")}
+	named := Access{Origin: "https://vines.example", Proxies: proxy}
+	for _, c := range []struct {
+		name    string
+		access  Access
+		address string
+		ok      bool
+	}{
+		{"own machine", Access{}, "127.0.0.1:8417", true},
+		{"own machine by name", Access{}, "localhost:0", true},
+		{"own machine, IPv6", Access{}, "[::1]:80", true},
+		{"every address in the clear", Access{}, "0.0.0.0:8417", false},
+		{"no host in the clear", Access{}, ":8417", false},
+		{"a network in the clear", Access{}, "192.168.1.5:8417", false},
+		{"IPv6 in the clear", Access{}, "[::]:80", false},
+		{"a name in the clear", Access{}, "example.org:80", false},
+		{"no port", Access{TLS: true}, "8417", false},
+		{"TLS", Access{TLS: true}, ":443", true},
+		{"behind a proxy", named, ":8417", true},
+		{"behind a proxy on the own machine", named, "127.0.0.1:8417", true},
+		{"a name without the proxy's address", Access{Origin: "https://vines.example"}, ":8417", false},
+		{"a proxy without a name", Access{Proxies: proxy}, ":8417", false},
+		{"a name in the clear before the proxy", Access{Origin: "http://vines.example", Proxies: proxy}, ":8417", false},
+		{"a name with a path", Access{Origin: "https://vines.example/x", Proxies: proxy}, ":8417", false},
+		{"demonstration", Access{Demo: true}, "127.0.0.1:8417", true},
+		{"demonstration for everybody", Access{Demo: true}, ":8417", false},
+		{"demonstration with TLS", Access{Demo: true, TLS: true}, ":8417", false},
+		{"demonstration behind a proxy", Access{Demo: true, Origin: "https://vines.example", Proxies: proxy}, "127.0.0.1:8417", false},
 	} {
-		if err := CheckAddress(address); (err == nil) != ok {
-			t.Errorf("CheckAddress(%q): %v, want accepted %v", address, err, ok)
+		if err := c.access.Check(c.address); (err == nil) != c.ok {
+			t.Errorf("%s: %v, want accepted %v", c.name, err, c.ok)
 		}
 	}
 }
 
-func TestWhoAndCard(t *testing.T) {
+func TestCardAndLost(t *testing.T) {
 	r := newRig(t)
-	r.post("/api/who", `{"name":"  "}`, http.StatusUnprocessableEntity, nil)
-	r.post("/api/who", `{"name":"Ada Weiß"}`, http.StatusOK, nil)
 	if got := r.get("/card/nodespan-checker-a4.pdf", http.StatusOK, nil); got != "checker a4 pdf" {
 		t.Errorf("card: %q", got)
 	}
@@ -121,5 +147,6 @@ func TestWhoAndCard(t *testing.T) {
 		}
 	}
 	r.get("/healthz", http.StatusOK, nil)
+	r.get("/readyz", http.StatusOK, nil)
 	r.get("/text/en.json", http.StatusOK, nil)
 }

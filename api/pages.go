@@ -34,7 +34,15 @@ func (s *Server) say(c echo.Context, key string, args ...any) string {
 }
 
 func (s *Server) frame(c echo.Context, title string, args ...any) web.Frame {
-	return web.Frame{Language: s.language(c), Title: s.say(c, title, args...), Who: who(c), Notice: s.notice}
+	f := web.Frame{Language: s.language(c), Title: s.say(c, title, args...), Who: who(c), Notice: s.notice, May: map[string]bool{}}
+	k := callerOf(c)
+	for a := range mayDo {
+		f.May[string(a)] = k.may(a)
+	}
+	if k != nil {
+		f.Estate = k.estate.Name
+	}
+	return f
 }
 
 // render writes a page, whole or not at all.
@@ -68,7 +76,7 @@ func formTitle(id string) string {
 
 func (s *Server) homePage(c echo.Context) error {
 	ctx := c.Request().Context()
-	blocks, err := s.store.Blocks(ctx)
+	blocks, err := s.store.Blocks(ctx, estateOf(c))
 	if err != nil {
 		return err
 	}
@@ -84,7 +92,7 @@ func (s *Server) homePage(c echo.Context) error {
 		l.Recorded, l.Waits, l.Decided = count(rows)
 		p.Blocks = append(p.Blocks, l)
 	}
-	waiting, n, err := s.store.Waiting(ctx, listed)
+	waiting, n, err := s.store.Waiting(ctx, estateOf(c), listed)
 	if err != nil {
 		return err
 	}

@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"runtime"
 	"sync"
-	"time"
 
 	"github.com/labstack/echo/v4"
 	"github.com/labstack/echo/v4/middleware"
@@ -69,6 +68,7 @@ type Config struct {
 	// Notice stands on every page, for a demonstration.
 	Notice string
 	Limits Limits
+	Access Access
 	Log    *slog.Logger
 }
 
@@ -80,7 +80,10 @@ type Server struct {
 	card     func(w io.Writer, kind, paper, format string) error
 	notice   string
 	limits   Limits
+	access   Access
 	log      *slog.Logger
+	counts   *counts
+	hashers  chan struct{}
 	pages    *web.Pages
 	echo     *echo.Echo
 	queue    *queue
@@ -98,7 +101,8 @@ func New(ctx context.Context, c Config) (*Server, error) {
 	}
 	s := &Server{
 		store: c.Store, measurer: c.Measurer, program: c.Program, card: c.Card,
-		notice: c.Notice, limits: c.Limits.withDefaults(), log: c.Log, pages: pages,
+		notice: c.Notice, limits: c.Limits.withDefaults(), access: c.Access, log: c.Log, pages: pages,
+		hashers: make(chan struct{}, accountRules.Hashers),
 	}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
@@ -110,6 +114,7 @@ func New(ctx context.Context, c Config) (*Server, error) {
 	}
 	s.decoders = make(chan struct{}, s.limits.Decoders)
 	s.queue = newQueue(s)
+	s.counts = newCounts(s)
 	if err := s.queue.start(ctx, s.limits.Workers); err != nil {
 		return nil, err
 	}
@@ -129,13 +134,15 @@ func (s *Server) routes() *echo.Echo {
 	e.HideBanner, e.HidePort = true, true
 	e.HTTPErrorHandler = s.writeError
 	e.JSONSerializer = strictJSON{}
+	e.IPExtractor = s.access.ipOf()
+	e.Use(s.observe)
 	e.Use(middleware.RecoverWithConfig(middleware.RecoverConfig{
 		LogErrorFunc: func(c echo.Context, err error, stack []byte) error {
-			s.log.Error("a handler panicked", "path", c.Path(), "error", err, "stack", string(stack))
+			s.log.Error("a handler panicked", "path", c.Path(), "request", requestID(c), "error", err, "stack", string(stack))
 			return err
 		},
 	}))
-	e.Use(s.protect)
+	e.Use(s.protect, s.guard)
 
 	e.GET("/", s.homePage)
 	e.GET("/go", s.goToVine)
@@ -150,6 +157,12 @@ func (s *Server) routes() *echo.Echo {
 	e.GET("/card/:name", s.cardFile)
 	e.GET("/about", s.aboutPage)
 	e.GET("/healthz", s.health)
+	e.GET("/readyz", s.ready)
+	e.GET("/metrics", s.metrics)
+	e.GET("/sign-in", s.signInPage)
+	e.GET("/join/:secret", s.joinPage)
+	e.GET("/account", s.accountPage)
+	e.GET("/people", s.peoplePage)
 	e.GET("/text/:language", s.text)
 	e.GET("/static/*", s.static())
 
@@ -169,7 +182,21 @@ func (s *Server) routes() *echo.Echo {
 	a.GET("/measurements/:measurement/choice", s.suggestChoice)
 	a.POST("/measurements/:measurement/choice/preview", s.previewChoice)
 	a.POST("/measurements/:measurement/choice", s.addChoice)
-	a.POST("/who", s.setWho)
+	a.POST("/session", s.signIn)
+	a.DELETE("/session", s.signOut)
+	a.POST("/join", s.join)
+	a.POST("/join/member", s.joinAsMember)
+	a.POST("/account/password", s.setPassword)
+	a.POST("/account/estate", s.lookAt)
+	a.DELETE("/sessions/:session", s.endSession)
+	a.POST("/tokens", s.addToken)
+	a.DELETE("/tokens/:token", s.revokeToken)
+	a.POST("/invitations", s.invite)
+	a.DELETE("/invitations/:link", s.withdrawLink)
+	a.POST("/members/:member", s.setRole)
+	a.POST("/members/:member/link", s.passwordLink)
+	a.POST("/estate", s.renameEstate)
+	a.POST("/estates", s.addEstate)
 	return e
 }
 
@@ -189,12 +216,3 @@ func (strictJSON) Deserialize(c echo.Context, into any) error {
 // largestJSON bounds a JSON request: a ruling on a cane of a hundred nodes has
 // about 10 kB.
 const largestJSON = 4 << 20
-
-func (s *Server) health(c echo.Context) error {
-	ctx, cancel := context.WithTimeout(c.Request().Context(), 2*time.Second)
-	defer cancel()
-	if err := s.store.Ping(ctx); err != nil {
-		return err
-	}
-	return c.String(http.StatusOK, "ok\n")
-}

@@ -4,7 +4,9 @@ package web
 type Frame struct {
 	Language string
 	Title    string
-	Who      string // "" as long as nobody said
+	Who      string          // "" when nobody signed in
+	Estate   string          // whose pages these are
+	May      map[string]bool // what the person may do, by package api's actions
 	Notice   string
 	Script   string // module of the page, "" for none
 	Back     *Link
@@ -199,4 +201,79 @@ type AboutPage struct {
 	Cautions []Caution
 	Rules    []RuleLine
 	RuleSet  string
+}
+
+// SignInPage asks for name and password.
+type SignInPage struct {
+	Frame
+	To string // where to go then
+}
+
+// JoinPage is what a one-time link opens.
+type JoinPage struct {
+	Frame
+	Secret    string
+	To, By    string // which estate; who made the link
+	RoleWords string
+	Account   string // whose new password it is for; "" for whoever joins
+	Member    string // who is signed in and may join as that; "" for nobody
+	Least     int    // characters of a password
+}
+
+// AccountPage is a person's own account.
+type AccountPage struct {
+	Frame
+	Role, Hint         string
+	EstateID           int64
+	Guest              bool // of a demonstration: has nothing to change
+	Least, LongestDays int
+	Estates            []EstateLine
+	Sessions           []SessionLine
+	Tokens             []TokenLine
+	Scopes             []Choice
+}
+
+// EstateLine is an estate that a person belongs to.
+type EstateLine struct {
+	ID              int64
+	Name, RoleWords string
+	Here            bool // whose pages are shown
+}
+
+// SessionLine is a browser that is signed in.
+type SessionLine struct {
+	ID          int64
+	Began, Seen string
+	Here        bool
+}
+
+// TokenLine is a token for a program.
+type TokenLine struct {
+	ID                              int64
+	Name, ScopeWords, Expires, Used string
+}
+
+// Choice is one of several to choose from.
+type Choice struct{ Value, Text, Hint string }
+
+// PeoplePage is who belongs to an estate.
+type PeoplePage struct {
+	Frame
+	Members []MemberLine
+	Links   []LinkLine
+	Roles   []Choice
+}
+
+// MemberLine is a member of an estate.
+type MemberLine struct {
+	ID                           int64
+	Name, Role, RoleWords, Since string
+	Self                         bool
+	CanSignIn                    bool
+}
+
+// LinkLine is a one-time link that still holds.
+type LinkLine struct {
+	ID                              int64
+	RoleWords, By, Expires, Account string
 }

@@ -18,6 +18,7 @@ const longestName = 80
 // are numbered from 1.
 type Block struct {
 	ID           int64
+	EstateID     int64 // whose it is; 0 stands for FirstEstate in AddBlock
 	Name         string
 	Rows         int
 	VinesPerRow  int
@@ -67,10 +68,13 @@ func (s *Store) AddBlock(ctx context.Context, b Block) (Block, error) {
 	if b.Rows < 1 || b.Rows > 2000 || b.VinesPerRow < 1 || b.VinesPerRow > 5000 {
 		return Block{}, assess.Errorf(assess.EInvalid, "A block has 1 to 2000 rows and 1 to 5000 vines in a row. Change the numbers.")
 	}
+	if b.EstateID == 0 {
+		b.EstateID = FirstEstate
+	}
 	b.CreatedAt = s.now().UTC()
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		var there int64
-		err := tx.QueryRowContext(ctx, `SELECT id FROM blocks WHERE name = ?`, b.Name).Scan(&there)
+		err := tx.QueryRowContext(ctx, `SELECT id FROM blocks WHERE estate_id = ? AND name = ?`, b.EstateID, b.Name).Scan(&there)
 		if err == nil {
 			return assess.Errorf(assess.EConflict, "There is a block named %q already. Choose another name.", b.Name)
 		}
@@ -80,8 +84,8 @@ func (s *Store) AddBlock(ctx context.Context, b Block) (Block, error) {
 		if err := s.keepRuleSet(ctx, tx, b.RuleSet, b.RuleSetText, b.CreatedBy); err != nil {
 			return err
 		}
-		r, err := tx.ExecContext(ctx, `INSERT INTO blocks (name, rows, vines_per_row, southern, training_form, training_form_text, rule_set, rule_set_text, variety, spacing_m, divided, formula, created_by, created_at) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)`,
-			b.Name, b.Rows, b.VinesPerRow, b.Southern, b.TrainingForm, b.FormText, b.RuleSet, b.RuleSetText, b.Variety, b.SpacingM, b.Divided, b.Formula, b.CreatedBy, b.CreatedAt.Format(time.RFC3339Nano))
+		r, err := tx.ExecContext(ctx, `INSERT INTO blocks (name, rows, vines_per_row, southern, training_form, training_form_text, rule_set, rule_set_text, variety, spacing_m, divided, formula, created_by, created_at, estate_id) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`,
+			b.Name, b.Rows, b.VinesPerRow, b.Southern, b.TrainingForm, b.FormText, b.RuleSet, b.RuleSetText, b.Variety, b.SpacingM, b.Divided, b.Formula, b.CreatedBy, b.CreatedAt.Format(time.RFC3339Nano), b.EstateID)
 		if err != nil {
 			return err
 		}
@@ -96,21 +100,21 @@ func (s *Store) AddBlock(ctx context.Context, b Block) (Block, error) {
 	return b, nil
 }
 
-const blockColumns = `id, name, rows, vines_per_row, southern, training_form, training_form_text, rule_set, rule_set_text, variety, spacing_m, divided, formula, created_by, created_at`
+const blockColumns = `id, name, rows, vines_per_row, southern, training_form, training_form_text, rule_set, rule_set_text, variety, spacing_m, divided, formula, created_by, created_at, estate_id`
 
 type scanner interface{ Scan(...any) error }
 
 func scanBlock(row scanner) (Block, error) {
 	var b Block
 	var at sql.NullString
-	err := row.Scan(&b.ID, &b.Name, &b.Rows, &b.VinesPerRow, &b.Southern, &b.TrainingForm, &b.FormText, &b.RuleSet, &b.RuleSetText, &b.Variety, &b.SpacingM, &b.Divided, &b.Formula, &b.CreatedBy, &at)
+	err := row.Scan(&b.ID, &b.Name, &b.Rows, &b.VinesPerRow, &b.Southern, &b.TrainingForm, &b.FormText, &b.RuleSet, &b.RuleSetText, &b.Variety, &b.SpacingM, &b.Divided, &b.Formula, &b.CreatedBy, &at, &b.EstateID)
 	b.CreatedAt = parseTime(at)
 	return b, err
 }
 
-// Blocks lists all blocks by name.
-func (s *Store) Blocks(ctx context.Context) ([]Block, error) {
-	return list(ctx, s.db, scanBlock, `SELECT `+blockColumns+` FROM blocks ORDER BY name`)
+// Blocks lists an estate's blocks by name.
+func (s *Store) Blocks(ctx context.Context, estate int64) ([]Block, error) {
+	return list(ctx, s.db, scanBlock, `SELECT `+blockColumns+` FROM blocks WHERE estate_id = ? ORDER BY name`, estate)
 }
 
 // Block finds a block by id; ENotFound when there is none.

@@ -258,7 +258,7 @@ func TestOldRecordIsBroughtUp(t *testing.T) {
 	if v, err := s.RowStates(t.Context(), 1, 2); err != nil || len(v) != 1 || v[0].Waiting != 1 || v[0].Ruled != 1 {
 		t.Errorf("vines %+v, %v", v, err)
 	}
-	if _, n, err := s.Waiting(t.Context(), 5); err != nil || n != 1 {
+	if _, n, err := s.Waiting(t.Context(), FirstEstate, 5); err != nil || n != 1 {
 		t.Errorf("%d photos wait, %v", n, err)
 	}
 	if w, err := s.BlockWinters(t.Context(), 1); err != nil || len(w) != 1 || w[0].Canes != 1 {

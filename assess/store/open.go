@@ -80,13 +80,17 @@ func Open(ctx context.Context, dir string) (*Store, error) {
 	return s, nil
 }
 
+// DatabasePath is where the database of the record in dir lies.
+func DatabasePath(dir string) string { return filepath.Join(dir, databaseName) }
+
 // migrate applies the steps that the database does not have yet.
 func (s *Store) migrate(ctx context.Context) error {
 	steps, err := fs.Sub(migrations, "migrations")
 	if err != nil {
 		return err
 	}
-	p, err := goose.NewProvider(goose.DialectSQLite3, s.db, steps, goose.WithVerbose(false))
+	p, err := goose.NewProvider(goose.DialectSQLite3, s.db, steps, goose.WithVerbose(false),
+		goose.WithAllowOutofOrder(true), goose.WithGoMigrations(blocksOfEstates), goose.WithDisableGlobalRegistry(true))
 	if err != nil {
 		return err
 	}
@@ -102,6 +106,21 @@ func (s *Store) Dir() string { return s.dir }
 
 // Ping tells whether the database answers.
 func (s *Store) Ping(ctx context.Context) error { return s.db.PingContext(ctx) }
+
+// Ready tells whether the record can be written: the error says why not.
+func (s *Store) Ready(ctx context.Context) error {
+	if err := s.write(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `DELETE FROM sign_in_tries WHERE subject = ''`)
+		return err
+	}); err != nil {
+		return err
+	}
+	f, err := os.CreateTemp(filepath.Join(s.dir, photoFolder), "ready-*.part")
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Close(), os.Remove(f.Name()))
+}
 
 // stamp is the present time as it is kept.
 func (s *Store) stamp() string { return s.now().UTC().Format(time.RFC3339Nano) }

@@ -140,14 +140,15 @@ func (s *Store) Photos(ctx context.Context, vineID int64) ([]Photo, error) {
 	return list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM photos WHERE vine_id = ? ORDER BY winter DESC, received_at DESC, id DESC`, vineID)
 }
 
-// Waiting lists photos that have a cane on which nobody ruled yet, the oldest
-// first, at most limit of them, and tells how many there are in all.
-func (s *Store) Waiting(ctx context.Context, limit int) ([]Photo, int, error) {
+// Waiting lists an estate's photos that have a cane on which nobody ruled yet,
+// the oldest first, at most limit of them, and tells how many there are in all.
+func (s *Store) Waiting(ctx context.Context, estate int64, limit int) ([]Photo, int, error) {
+	const from = ` FROM photo_waits w JOIN photos q ON q.id = w.photo_id JOIN vines v ON v.id = q.vine_id JOIN blocks b ON b.id = v.block_id WHERE b.estate_id = ?`
 	var n int
-	if err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM photo_waits`).Scan(&n); err != nil {
+	if err := s.db.QueryRowContext(ctx, `SELECT count(*)`+from, estate).Scan(&n); err != nil {
 		return nil, 0, err
 	}
-	ps, err := list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM (SELECT photo_id, received_at AS waits_since FROM photo_waits ORDER BY received_at, photo_id LIMIT ?) w
-JOIN photos p ON p.id = w.photo_id ORDER BY w.waits_since, p.id`, limit)
+	ps, err := list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM (SELECT w.photo_id, w.received_at AS waits_since`+from+` ORDER BY w.received_at, w.photo_id LIMIT ?) w
+JOIN photos p ON p.id = w.photo_id ORDER BY w.waits_since, p.id`, estate, limit)
 	return ps, n, err
 }

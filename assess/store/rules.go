@@ -128,7 +128,7 @@ type BlockChange struct {
 	SpacingM               float64
 	Divided                bool
 	Formula                string
-	WholeVariety           bool // change form and rules of every block of the variety
+	WholeVariety           bool // change form and rules of every block of the variety in the estate
 }
 
 // ChangeBlock keeps by what a block is judged from now on, as a new entry; the
@@ -177,7 +177,7 @@ func (s *Store) ChangeBlock(ctx context.Context, blockID int64, after int, ch Bl
 		}
 		blocks := []Block{b}
 		if ch.WholeVariety && ch.Variety != "" {
-			others, err := list(ctx, tx, scanBlock, `SELECT `+blockColumns+` FROM blocks WHERE variety = ? AND id <> ? ORDER BY id`, ch.Variety, blockID)
+			others, err := list(ctx, tx, scanBlock, `SELECT `+blockColumns+` FROM blocks WHERE variety = ? AND id <> ? AND estate_id = ? ORDER BY id`, ch.Variety, blockID, b.EstateID)
 			if err != nil {
 				return err
 			}

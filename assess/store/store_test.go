@@ -361,7 +361,7 @@ func TestVineStates(t *testing.T) {
 	b := addBlock(t, s)
 	m := addMeasurement(t, s, addPhoto(t, s, b, "one"))
 	addMeasurement(t, s, addPhoto(t, s, b, "two"))
-	if ps, n, err := s.Waiting(t.Context(), 1); err != nil || n != 2 || len(ps) != 1 {
+	if ps, n, err := s.Waiting(t.Context(), FirstEstate, 1); err != nil || n != 2 || len(ps) != 1 {
 		t.Errorf("waiting %d listed %d, %v; want 2 and 1", n, len(ps), err)
 	}
 	if _, err := s.AddRulings(t.Context(), m.ID, 0, "Ada", "", []NewRuling{ruling(1)}); err != nil {
@@ -395,7 +395,7 @@ func TestPartlyRuledWaits(t *testing.T) {
 		if _, err := s.AddRulings(t.Context(), m.ID, i, "Ada", "", []NewRuling{ruling(c.cane)}); err != nil {
 			t.Fatal(err)
 		}
-		_, n, err := s.Waiting(t.Context(), 5)
+		_, n, err := s.Waiting(t.Context(), FirstEstate, 5)
 		vs, err2 := s.VineStates(t.Context(), 1)
 		if err != nil || err2 != nil || n != c.waiting || vs[0].Waiting != c.waiting {
 			t.Errorf("after a ruling on cane %d: %d and %d wait, %v %v; want %d", c.cane, n, vs[0].Waiting, err, err2, c.waiting)

@@ -80,7 +80,7 @@ func (d demoState) write(folder string) error {
 func fillDemo(ctx context.Context, server *api.Server, record *store.Store, folder string) error {
 	began := time.Now()
 	blocks := map[string]store.Block{}
-	have, err := record.Blocks(ctx)
+	have, err := record.Blocks(ctx, store.FirstEstate)
 	if err != nil {
 		return err
 	}
@@ -137,6 +137,24 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 	}
 	fmt.Printf("  demonstration: ready after %.0f s\n", time.Since(began).Seconds())
 	return demoState{Filled: true}.write(folder)
+}
+
+// peopleOfDemo gives the guest and the invented people their accounts; none of
+// them can sign in by a password.
+func peopleOfDemo(ctx context.Context, record *store.Store) error {
+	if err := record.RenameEstate(ctx, store.FirstEstate, "Invented estate"); err != nil {
+		return err
+	}
+	people := map[string]api.Role{demoGuest: api.Manager}
+	for _, name := range demoPeople {
+		people[name] = api.Pruner
+	}
+	for name, role := range people {
+		if _, err := record.AddMember(ctx, store.FirstEstate, name, "", string(role)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // lastJanuary is the 20th of January in the winter before the one of now.

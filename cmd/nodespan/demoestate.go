@@ -11,6 +11,9 @@ import (
 
 var demoPeople = []string{"Mara (invented)", "Jon (invented)"}
 
+// demoGuest is whoever looks around, in the role of the estate's manager.
+const demoGuest = "Visitor"
+
 var demoBlocks = []struct {
 	name, form  string
 	rows, vines int

@@ -33,6 +33,7 @@ type command struct {
 // commands are listed in the order of the help text.
 var commands = []command{
 	{"serve", "serve the record to a browser; --demo with an invented estate", runServe},
+	{"link", "make a one-time link: to join an estate, or to choose a new password", runLink},
 	{"measure", "measure photos, as a table or as JSON", runMeasure},
 	{"card", "print the scale card or the scale bar, true to size", runCard},
 	{"render", "make photos of vines of which everything is known", runRender},

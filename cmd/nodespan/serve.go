@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"flag"
 	"fmt"
@@ -9,10 +10,15 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
 	"os"
+	"strings"
 	"time"
 
+	"github.com/peterbourgon/ff/v3"
+
 	"nodespan/api"
+	"nodespan/assess"
 	"nodespan/assess/store"
 	"nodespan/vision"
 	"nodespan/vision/card"
@@ -30,42 +36,95 @@ const (
 	lastWords = 5 * time.Second
 )
 
+// serveFlags are what serve is told, by flags, environment and file.
+type serveFlags struct {
+	address, data, cert, key, origin, proxies, logAs string
+	demo                                             bool
+	workers, queue                                   int
+	uploadMB                                         int64
+}
+
 // runServe opens the record and serves pages and API until it is stopped.
 func runServe(ctx context.Context, args []string) int {
 	fs := flag.NewFlagSet("nodespan serve", flag.ContinueOnError)
-	address := fs.String("listen", defaultAddress, "host:port; the own machine only, as long as there are no accounts")
-	data := fs.String("data", "", "folder of the record (default ./"+defaultData+", with --demo ./"+defaultDemo+")")
-	demo := fs.Bool("demo", false, "fill a new folder with an invented estate, and serve it")
-	workers := fs.Int("workers", 0, "photos measured at the same time (default: one less than processors)")
+	var f serveFlags
+	fs.StringVar(&f.address, "listen", defaultAddress, "host:port; beyond the own machine only with --cert and --key, or with --origin and --proxy")
+	fs.StringVar(&f.data, "data", "", "folder of the record (default ./"+defaultData+", with --demo ./"+defaultDemo+")")
+	fs.BoolVar(&f.demo, "demo", false, "fill a new folder with an invented estate, and let everybody on this machine in")
+	fs.StringVar(&f.cert, "cert", "", "file with the TLS certificate and its chain, PEM")
+	fs.StringVar(&f.key, "key", "", "file with the certificate's key, PEM")
+	fs.StringVar(&f.origin, "origin", "", "address that people type, https://NAME, when a proxy stands before the service")
+	fs.StringVar(&f.proxies, "proxy", "", "addresses from which that proxy connects, with commas between: 127.0.0.1 or 10.1.0.0/24")
+	fs.IntVar(&f.workers, "workers", 0, "photos measured at the same time (default: one less than processors)")
+	fs.IntVar(&f.queue, "queue", 0, "photos that may wait to be measured (default 500)")
+	fs.Int64Var(&f.uploadMB, "upload-mb", 0, "largest photo, MB (default 40)")
+	fs.StringVar(&f.logAs, "log", "text", "form of the log: text or json")
+	fs.String("config", "", "file with a line for each option: NAME VALUE")
 	fs.Usage = func() {
-		fmt.Fprintln(fs.Output(), "nodespan serve [options]\n\nServes the record to a browser: photos in, findings to rule on, choices, vines.")
+		fmt.Fprintln(fs.Output(), "nodespan serve [options]\n\nServes the record to a browser: photos in, findings to rule on, choices, vines.\n"+
+			"Each option can also be given as an environment variable (NODESPAN_LISTEN for --listen)\n"+
+			"or in the file that --config names. A flag stands above a variable, that above the file.")
 		fs.PrintDefaults()
 	}
-	if err := fs.Parse(args); err != nil {
+	if err := ff.Parse(fs, args, ff.WithEnvVarPrefix("NODESPAN"), ff.WithConfigFileFlag("config"), ff.WithConfigFileParser(ff.PlainParser)); err != nil {
+		if !errors.Is(err, flag.ErrHelp) {
+			fmt.Fprintln(os.Stderr, "nodespan serve:", err)
+		}
 		return afterParse(err)
 	}
 	if fs.NArg() > 0 {
 		fmt.Fprintf(os.Stderr, "nodespan serve: %q isn't an option; name the folder with --data FOLDER\n", fs.Arg(0))
 		return exitUsage
 	}
-	if err := api.CheckAddress(*address); err != nil {
+	access, err := f.access()
+	if err == nil {
+		err = access.Check(f.address)
+	}
+	if err == nil && f.logAs != "text" && f.logAs != "json" {
+		err = assess.Errorf(assess.EInvalid, "A log can be text or json, not %q.", f.logAs)
+	}
+	if err != nil {
 		fail(err)
 		return exitUsage
 	}
-	folder := *data
-	if folder == "" {
-		folder = defaultData
-		if *demo {
-			folder = defaultDemo
+	if f.data == "" {
+		f.data = defaultData
+		if f.demo {
+			f.data = defaultDemo
 		}
 	}
-	if err := serve(ctx, *address, folder, *demo, *workers); err != nil {
+	if err := serve(ctx, f, access); err != nil {
 		return fail(err)
 	}
 	return exitOK
 }
 
-func serve(ctx context.Context, address, folder string, demo bool, workers int) error {
+// access says from where the service may be reached.
+func (f serveFlags) access() (api.Access, error) {
+	a := api.Access{Demo: f.demo, DemoName: demoGuest, Origin: strings.TrimSuffix(f.origin, "/"), TLS: f.cert != "" || f.key != ""}
+	if a.TLS && (f.cert == "" || f.key == "") {
+		return a, assess.Errorf(assess.EInvalid, "For TLS both are needed: --cert with the certificate, and --key with its key.")
+	}
+	for _, text := range strings.Split(f.proxies, ",") {
+		text = strings.TrimSpace(text)
+		if text == "" {
+			continue
+		}
+		p, err := netip.ParsePrefix(text)
+		if err != nil {
+			ip, err := netip.ParseAddr(text)
+			if err != nil {
+				return a, assess.Errorf(assess.EInvalid, "%q is no address of a proxy. Write it like 127.0.0.1 or 10.1.0.0/24.", text)
+			}
+			p = netip.PrefixFrom(ip, ip.BitLen())
+		}
+		a.Proxies = append(a.Proxies, p)
+	}
+	return a, nil
+}
+
+func serve(ctx context.Context, f serveFlags, access api.Access) error {
+	address, folder, demo := f.address, f.data, f.demo
 	state, err := demoIn(folder)
 	if err != nil {
 		return err
@@ -88,14 +147,23 @@ func serve(ctx context.Context, address, folder string, demo bool, workers int) 
 	defer record.Close()
 
 	log := slog.New(slog.NewTextHandler(os.Stderr, nil))
+	if f.logAs == "json" {
+		log = slog.New(slog.NewJSONHandler(os.Stderr, nil))
+	}
 	conf := api.Config{
-		Store: record, Measurer: vision.New(version), Program: version, Log: log, Limits: api.Limits{Workers: workers},
+		Store: record, Measurer: vision.New(version), Program: version, Log: log, Access: access,
+		Limits: api.Limits{Workers: f.workers, Queue: f.queue, UploadBytes: f.uploadMB << 20},
 		Card: func(w io.Writer, kind, paper, format string) error {
 			return card.Write(w, card.Options{Kind: card.Kind(kind), Paper: card.Paper(paper), Format: card.Format(format)})
 		},
 	}
 	if demo || state.is() {
 		conf.Notice = "A demonstration: an invented estate, drawn vines, invented people."
+	}
+	if demo {
+		if err := peopleOfDemo(ctx, record); err != nil {
+			return err
+		}
 	}
 	// Measuring ends before the record is closed.
 	working, endWork := context.WithCancel(ctx)
@@ -104,10 +172,29 @@ func serve(ctx context.Context, address, folder string, demo bool, workers int) 
 	if err != nil {
 		return err
 	}
-	web := &http.Server{Handler: server.Handler(), ReadHeaderTimeout: readHeader, IdleTimeout: idle, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
+	web := &http.Server{Handler: server.Handler(), ReadHeaderTimeout: readHeader, IdleTimeout: idle, TLSConfig: &tls.Config{MinVersion: tls.VersionTLS12},
+		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
 	served := make(chan error, 1)
-	go func() { served <- web.Serve(listener) }()
-	fmt.Printf("nodespan serves %s at http://%s  (stop with Ctrl-C)\n", folder, listener.Addr())
+	own := "http://" + listener.Addr().String()
+	go func() {
+		if access.TLS {
+			served <- web.ServeTLS(listener, f.cert, f.key)
+			return
+		}
+		served <- web.Serve(listener)
+	}()
+	if access.TLS {
+		own = "https://" + listener.Addr().String()
+	}
+	if access.Origin != "" {
+		own = access.Origin
+	}
+	fmt.Printf("nodespan serves %s at %s  (stop with Ctrl-C)\n", folder, own)
+	if demo {
+		fmt.Println("A demonstration: whoever opens it on this machine acts as the invented estate's manager, without signing in.")
+	} else if err := firstLink(ctx, record, own); err != nil {
+		return err
+	}
 
 	filled := make(chan error, 1)
 	if demo && !state.Filled {

@@ -1,1 +1,1 @@
-import './who.js';
+import './again.js';

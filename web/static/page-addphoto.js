@@ -24,6 +24,8 @@ function show(part) {
 
 $('take').addEventListener('change', (e) => choose(e.target));
 $('choose').addEventListener('change', (e) => choose(e.target));
+// What was chosen before this script ran isn't forgotten.
+for (const id of ['take', 'choose']) choose($(id));
 $('other').addEventListener('click', () => show('pickers'));
 form.addEventListener('submit', async (event) => {
   event.preventDefault();
@@ -36,7 +38,7 @@ form.addEventListener('submit', async (event) => {
     const state = await upload(form.dataset.upload, body, sendKey, (share) => {
       $('bar').value = share * 100;
       $('sending-text').textContent = share < 1 ? t('addphoto.sending', { percent: Math.floor(share * 100) }) : t('addphoto.sent');
-    });
+    }, (seconds) => { $('sending-text').textContent = t('addphoto.busy', { s: seconds }); });
     location.assign(state.page);
   } catch (e) {
     $('fault').textContent = e.message;

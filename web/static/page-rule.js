@@ -342,7 +342,7 @@ async function save() {
     drafts.clear(view.seq);
     saveKey = key();
     editing = false;
-    banner(t('rule.saved', { who: view.who || document.body.dataset.who }), true);
+    banner(t('rule.saved', { who: document.body.dataset.who }), true);
     window.scrollTo(0, 0);
     $('banner').parentElement.scrollTop = 0;
   } catch (e) {

@@ -1,0 +1,173 @@
+package api
+
+import (
+	"slices"
+	"time"
+)
+
+// Role is what a person is in an estate.
+type Role string
+
+// The roles. A person has one in each estate that they belong to.
+const (
+	Pruner     Role = "pruner"     // photographs, rules on findings, chooses
+	Trainee    Role = "trainee"    // photographs and looks; what counts others say
+	Trainer    Role = "trainer"    // a pruner who teaches
+	Researcher Role = "researcher" // rules and takes data away, doesn't choose
+	Manager    Role = "manager"    // all of it, and the people
+)
+
+// Roles lists every role, the one with the fewest rights first.
+func Roles() []Role { return []Role{Trainee, Pruner, Researcher, Trainer, Manager} }
+
+// Action is what a request does, as far as rights go.
+type Action string
+
+// The actions. Public needs no account; Own is of one's own account alone.
+const (
+	Public  Action = "public"
+	Own     Action = "own"
+	View    Action = "view"    // read the record of the estate
+	Upload  Action = "upload"  // add photos, and marks to measure them by
+	Rule    Action = "rule"    // say what counts: rulings, canes pointed out
+	Choose  Action = "choose"  // confirm what becomes of the canes
+	Blocks  Action = "blocks"  // make and change blocks
+	Rules   Action = "rules"   // make and change rule sets and training forms
+	Export  Action = "export"  // take data away in bulk
+	Jobs    Action = "jobs"    // measure many photos in one job
+	Delete  Action = "delete"  // mark as deleted, and take that back
+	People  Action = "people"  // members, roles, invitations
+	Operate Action = "operate" // metrics of the service
+)
+
+// mayDo is who may do what: the one place where that is said.
+var mayDo = map[Action][]Role{
+	View:    {Trainee, Pruner, Researcher, Trainer, Manager},
+	Upload:  {Trainee, Pruner, Researcher, Trainer, Manager},
+	Rule:    {Pruner, Researcher, Trainer, Manager},
+	Choose:  {Pruner, Trainer, Manager},
+	Blocks:  {Researcher, Trainer, Manager},
+	Rules:   {Researcher, Trainer, Manager},
+	Export:  {Pruner, Researcher, Trainer, Manager},
+	Jobs:    {Researcher, Manager},
+	Delete:  {Manager},
+	People:  {Manager},
+	Operate: {Manager},
+}
+
+// Scope is what a token may be used for; it never gives more than the role of
+// whoever made it.
+type Scope string
+
+// The scopes.
+const (
+	ScopeRead    Scope = "read"    // look and export
+	ScopeRecord  Scope = "record"  // that, and add to the record
+	ScopeMetrics Scope = "metrics" // the metrics alone
+)
+
+var scopes = map[Scope][]Action{
+	ScopeRead:    {View, Export},
+	ScopeRecord:  {View, Export, Upload, Rule, Choose, Blocks, Rules, Jobs},
+	ScopeMetrics: {Operate},
+}
+
+// May tells whether a role gives a right. Whoever has any role has Own.
+func (r Role) May(a Action) bool {
+	if a == Public || a == Own && slices.Contains(Roles(), r) {
+		return true
+	}
+	return slices.Contains(mayDo[a], r)
+}
+
+// routeRules says of each route what it does. A route without a rule answers
+// that there is nothing, and a test fails for it. What stands in the address
+// is checked too: see addressed in guard.go.
+var routeRules = map[string]Action{
+	"GET /sign-in":          Public,
+	"GET /join/:secret":     Public,
+	"GET /healthz":          Public,
+	"GET /readyz":           Public,
+	"GET /metrics":          Operate,
+	"GET /text/:language":   Public,
+	"GET /static/*":         Public,
+	"GET /about":            Public,
+	"GET /card":             Public,
+	"GET /card/:name":       Public,
+	"POST /api/session":     Public,
+	"POST /api/join":        Public,
+	"DELETE /api/session":   Own,
+	"POST /api/join/member": Own,
+
+	"GET /account":                   Own,
+	"POST /api/account/password":     Own,
+	"POST /api/account/estate":       Own,
+	"DELETE /api/sessions/:session":  Own,
+	"POST /api/tokens":               Own,
+	"DELETE /api/tokens/:token":      Own,
+	"GET /people":                    People,
+	"POST /api/invitations":          People,
+	"DELETE /api/invitations/:link":  People,
+	"POST /api/members/:member":      People,
+	"POST /api/members/:member/link": People,
+	"POST /api/estate":               People,
+	"POST /api/estates":              People,
+
+	"GET /":                                        View,
+	"GET /go":                                      View,
+	"GET /blocks/new":                              Blocks,
+	"GET /blocks/:block":                           View,
+	"GET /blocks/:block/:row/:vine":                View,
+	"GET /blocks/:block/:row/:vine/photo":          Upload,
+	"GET /photos/:photo":                           View,
+	"GET /photos/:photo/choice":                    View,
+	"GET /photos/:photo/picture/:size":             View,
+	"GET /api/blocks":                              View,
+	"POST /api/blocks":                             Blocks,
+	"GET /api/blocks/:block":                       View,
+	"GET /api/blocks/:block/rows/:row/vines/:vine": View,
+	"POST /api/blocks/:block/rows/:row/vines/:vine/photos": Upload,
+	"GET /api/photos/:photo":                               View,
+	"GET /api/photos/:photo/events":                        View,
+	"POST /api/photos/:photo/marks":                        Upload,
+	"GET /api/measurements/:measurement":                   View,
+	"POST /api/measurements/:measurement/preview":          View,
+	"POST /api/measurements/:measurement/rulings":          Rule,
+	"POST /api/measurements/:measurement/guide":            Rule,
+	"GET /api/measurements/:measurement/choice":            View,
+	"POST /api/measurements/:measurement/choice/preview":   View,
+	"POST /api/measurements/:measurement/choice":           Choose,
+}
+
+// accountRules are the tunables of accounts.
+var accountRules = struct {
+	// SessionLasts ends a session however often it is used. Longer spares
+	// pruners typing with cold hands; shorter limits what a lost phone is worth.
+	SessionLasts time.Duration
+	// SessionIdle ends a session that was not used for so long.
+	SessionIdle time.Duration
+	// LinkLasts is how long a one-time link holds. Longer is handier; shorter
+	// limits what a link that was read by others is worth.
+	LinkLasts time.Duration
+	// TokenLongest is the longest that a token may hold, in days.
+	TokenLongest int
+	// FreeTries is how many sign-ins may fail before the next has to wait.
+	FreeTries int
+	// FirstWait doubles with each failure up to LongestWait. Longer slows
+	// guessing down more, and lets a stranger keep an account's owner out for
+	// longer by failing on purpose.
+	FirstWait, LongestWait time.Duration
+	// AddressFactor is how many times FreeTries an address has, since many
+	// people may share one.
+	AddressFactor int
+	// LeastPassword and MostPassword bound a password, in characters. NIST SP
+	// 800-63B section 5.1.1.2 (2017) asks for at least 8, for a list of common
+	// ones to be refused, and for no rules on kinds of characters (from memory).
+	LeastPassword, MostPassword int
+	// Hashers make or check password hashes at the same time; each takes 64 MiB.
+	Hashers int
+}{
+	SessionLasts: 90 * 24 * time.Hour, SessionIdle: 14 * 24 * time.Hour, LinkLasts: 7 * 24 * time.Hour,
+	TokenLongest: 366, FreeTries: 3, FirstWait: 2 * time.Second, LongestWait: 15 * time.Minute, AddressFactor: 5,
+	LeastPassword: 10, MostPassword: 200, Hashers: 2,
+}
