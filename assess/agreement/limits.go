@@ -118,3 +118,16 @@ func student(dof int) float64 {
 func about(v, half float64) Bounded { return Bounded{Value: v, Low: v - half, High: v + half} }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+// Mean is the mean of independent values with its confidence interval by
+// Student's t; for one value the bounds are the value, for none all is 0.
+func Mean(xs []float64) Bounded {
+	switch len(xs) {
+	case 0:
+		return Bounded{}
+	case 1:
+		return about(xs[0], 0)
+	}
+	m, s := stat.MeanStdDev(xs, nil)
+	return about(m, student(len(xs)-1)*s/math.Sqrt(float64(len(xs))))
+}

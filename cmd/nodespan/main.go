@@ -35,6 +35,7 @@ var commands = []command{
 	{"serve", "serve the record to a browser; --demo with an invented estate", runServe},
 	{"link", "make a one-time link: to join an estate, or to choose a new password", runLink},
 	{"measure", "measure photos, as a table or as JSON", runMeasure},
+	{"batch", "measure a folder of photos into tables, with resume", runBatch},
 	{"card", "print the scale card or the scale bar, true to size", runCard},
 	{"render", "make photos of vines of which everything is known", runRender},
 	{"truth", "measure photos with known truth and tell how well", runTruth},

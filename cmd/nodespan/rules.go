@@ -1,0 +1,28 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+
+	"nodespan/assess"
+)
+
+// readRules reads a rule set from a JSON file, the default one for no name. A
+// misspelt limit is an error: one that silently did nothing would be believed.
+func readRules(name string) (assess.RuleSet, error) {
+	if name == "" {
+		return assess.DefaultRuleSet(), nil
+	}
+	data, err := os.ReadFile(name)
+	if err != nil {
+		return assess.RuleSet{}, assess.Errorf(assess.EInvalid, "%s can't be read. Check its name and rights: %w", name, err)
+	}
+	var rs assess.RuleSet
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&rs); err != nil {
+		return assess.RuleSet{}, assess.Errorf(assess.EInvalid, "%s is no rule set: %w", name, err)
+	}
+	return rs, rs.Validate()
+}
