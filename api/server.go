@@ -197,6 +197,7 @@ func (s *Server) routes() *echo.Echo {
 	a.POST("/members/:member/link", s.passwordLink)
 	a.POST("/estate", s.renameEstate)
 	a.POST("/estates", s.addEstate)
+	s.routesOfRules(e, a)
 	return e
 }
 

@@ -139,6 +139,18 @@ func TestPreview(t *testing.T) {
 	if e.Canes != 5 || e.Changed != 2 || e.Before[ShortNoded] != 1 || e.After[ShortNoded] != 3 || e.After[Sound] != 2 {
 		t.Errorf("effect %+v", e)
 	}
+	if a, b := e.Flagged(); a != 1 || b != 3 {
+		t.Errorf("flagged %d, then %d", a, b)
+	}
+	stricter.CutBeyond.Limit = 25
+	each := PreviewEach(canes, DefaultRuleSet(), stricter)
+	want := []LimitEffect{
+		{Name: "short_noded", Was: 50, Now: 55, Unit: "mm", More: 2, Canes: 5, Judges: true},
+		{Name: "cut_beyond", Was: 19, Now: 25, Unit: "mm", Canes: 5},
+	}
+	if !slices.Equal(each, want) {
+		t.Errorf("limit by limit %+v, want %+v", each, want)
+	}
 	if canes[0].Finding != "kept as it was" {
 		t.Error("a preview changed a cane")
 	}

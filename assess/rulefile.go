@@ -147,8 +147,9 @@ func readYAML(data []byte, into any) (func(string) int, error) {
 		if err != nil || n == nil || n.GetToken() == nil || n.GetToken().Position == nil {
 			return 0
 		}
-		// A mapping's token is its first colon, which stands one line below its key.
-		if _, ok := n.(*ast.MappingNode); ok {
+		// A mapping's token is that of what it holds first, one line below its key;
+		// in a list it begins on its own line.
+		if m, ok := n.(*ast.MappingNode); ok && !m.IsFlowStyle && !strings.HasSuffix(path, "]") {
 			return max(1, n.GetToken().Position.Line-1)
 		}
 		return n.GetToken().Position.Line

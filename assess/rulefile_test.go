@@ -106,6 +106,12 @@ func TestDescriptorTableFileFaults(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), fmt.Sprintf("line %d: class 2 begins at 55, within class 1", want)) {
 		t.Errorf("%v in\n%s", err, text)
 	}
+	data, _ = WriteDescriptorTable(InternodeTable(), YAML)
+	text = strings.Replace(string(data), "from: 90", "from: 55", 1)
+	want = 1 + strings.Count(text[:strings.Index(text, "- name: medium")], "\n")
+	if _, err := ReadDescriptorTable([]byte(text), YAML); err == nil || !strings.Contains(err.Error(), fmt.Sprintf("line %d: class 2 begins at 55, within class 1", want)) {
+		t.Errorf("%v in\n%s", err, text)
+	}
 }
 
 func TestFormatOf(t *testing.T) {

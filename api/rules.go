@@ -1,0 +1,340 @@
+package api
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"nodespan/assess"
+	"nodespan/assess/store"
+	"nodespan/web"
+)
+
+// routesOfRules serves what a block is judged by and pruned to.
+func (s *Server) routesOfRules(e *echo.Echo, a *echo.Group) {
+	e.GET("/blocks/:block/rules", s.rulesPage)
+	e.GET("/rule-sets/:file", s.ruleSetFile)
+	a.GET("/blocks/:block/rules", s.getRules)
+	a.POST("/blocks/:block/rules", s.changeRules)
+	a.POST("/blocks/:block/rules/preview", s.previewRules)
+	a.POST("/rule-sets/read", s.readRuleSet)
+	a.POST("/descriptor-tables", s.addDescriptorTable)
+}
+
+// rulesView is what the page of a block's rules needs beside what stands in it.
+type rulesView struct {
+	Seq     int              `json:"seq"`
+	Rules   assess.RuleSet   `json:"rule_set"`
+	Form    string           `json:"training_form"`
+	Variety string           `json:"variety"`
+	Spacing float64          `json:"spacing_m"`
+	Divided bool             `json:"divided"`
+	Formula string           `json:"formula"`
+	Sets    []assess.RuleSet `json:"rule_sets"`
+	Canes   int              `json:"canes"`  // whose findings a preview counts
+	Winter  string           `json:"winter"` // in which they stand
+	Present string           `json:"present"`
+}
+
+// latestWinter is the block's latest winter with a photo, "" when there's none.
+func (s *Server) latestWinter(c echo.Context, b store.Block) (string, error) {
+	ws, err := s.store.BlockWinters(c.Request().Context(), b.ID)
+	if err != nil || len(ws) == 0 {
+		return "", err
+	}
+	return ws[len(ws)-1].Winter, nil
+}
+
+func (s *Server) viewRules(c echo.Context, b store.Block) (rulesView, error) {
+	ctx := c.Request().Context()
+	v := rulesView{
+		Form: b.TrainingForm, Variety: b.Variety, Spacing: b.SpacingM, Divided: b.Divided, Formula: b.Formula,
+		Sets: []assess.RuleSet{}, Present: store.WinterOf(time.Now(), b.Southern),
+	}
+	var err error
+	if v.Rules, err = rulesOf(b); err != nil {
+		return v, err
+	}
+	history, err := s.store.BlockHistory(ctx, b.ID)
+	if err != nil {
+		return v, err
+	}
+	v.Seq = history[0].Seq
+	sets, err := s.store.RuleSets(ctx)
+	if err != nil {
+		return v, err
+	}
+	for _, l := range sets {
+		v.Sets = append(v.Sets, l.Rules)
+	}
+	if v.Winter, err = s.latestWinter(c, b); err != nil {
+		return v, err
+	}
+	canes, err := s.store.CanesIn(ctx, b.ID, v.Winter)
+	v.Canes = len(canes)
+	return v, err
+}
+
+func (s *Server) getRules(c echo.Context) error {
+	b, err := s.blockAt(c)
+	if err != nil {
+		return err
+	}
+	v, err := s.viewRules(c, b)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, v)
+}
+
+// previewRules tells what another rule set would change among the block's
+// canes of its latest winter; nothing is kept.
+func (s *Server) previewRules(c echo.Context) error {
+	b, err := s.blockAt(c)
+	if err != nil {
+		return err
+	}
+	var in struct {
+		Rules assess.RuleSet `json:"rule_set"`
+	}
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	in.Rules.Version = max(1, in.Rules.Version)
+	if err := in.Rules.Validate(); err != nil {
+		return err
+	}
+	now, err := rulesOf(b)
+	if err != nil {
+		return err
+	}
+	winter, err := s.latestWinter(c, b)
+	if err != nil {
+		return err
+	}
+	canes, err := s.store.CanesIn(c.Request().Context(), b.ID, winter)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, map[string]any{
+		"winter": winter, "effect": assess.Preview(canes, now, in.Rules), "each": assess.PreviewEach(canes, now, in.Rules),
+	})
+}
+
+// changeRules keeps by what a block is judged and to what it is pruned.
+func (s *Server) changeRules(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	b, err := s.blockAt(c)
+	if err != nil {
+		return err
+	}
+	var in struct {
+		After   int            `json:"after"` // Seq that the person had seen
+		Rules   assess.RuleSet `json:"rule_set"`
+		Form    string         `json:"training_form"`
+		Winter  string         `json:"winter"` // from which it holds
+		Variety string         `json:"variety"`
+		Spacing float64        `json:"spacing_m"`
+		Divided bool           `json:"divided"`
+		Formula string         `json:"formula"`
+		All     bool           `json:"whole_variety"`
+	}
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	form, text := b.TrainingForm, b.FormText
+	if in.Form != b.TrainingForm {
+		f, err := assess.FormByName(in.Form)
+		if err != nil {
+			return err
+		}
+		whole, err := json.Marshal(f)
+		if err != nil {
+			return err
+		}
+		form, text = f.ID(), string(whole)
+	}
+	if in.Formula != "" {
+		if _, err := assess.FormulaByName(in.Formula); err != nil {
+			return err
+		}
+	}
+	in.Rules.Version = max(1, in.Rules.Version)
+	if err := in.Rules.Validate(); err != nil {
+		return err
+	}
+	changed, err := s.store.ChangeBlock(c.Request().Context(), b.ID, in.After, store.BlockChange{
+		TrainingForm: form, FormText: text, RuleSet: in.Rules, Winter: in.Winter, Variety: strings.TrimSpace(in.Variety),
+		SpacingM: in.Spacing, Divided: in.Divided, Formula: in.Formula, WholeVariety: in.All,
+	}, name)
+	if err != nil {
+		return err
+	}
+	v, err := s.viewRules(c, changed[0])
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, map[string]any{"rules": v, "blocks": len(changed)})
+}
+
+// fileIn is a rule set's or a table's file as a page sends it.
+type fileIn struct {
+	Name string `json:"name"`
+	Text string `json:"text"`
+}
+
+// readRuleSet reads an imported file, keeping nothing: the page shows what it
+// would change, and a person saves it.
+func (s *Server) readRuleSet(c echo.Context) error {
+	var in fileIn
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	format, err := assess.FormatOf(in.Name)
+	if err != nil {
+		return err
+	}
+	rs, err := assess.ReadRuleSet([]byte(in.Text), format)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, map[string]any{"rule_set": rs})
+}
+
+func (s *Server) addDescriptorTable(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	var in fileIn
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	format, err := assess.FormatOf(in.Name)
+	if err != nil {
+		return err
+	}
+	t, err := assess.ReadDescriptorTable([]byte(in.Text), format)
+	if err != nil {
+		return err
+	}
+	if err := s.store.AddDescriptorTable(c.Request().Context(), t, name); err != nil {
+		return err
+	}
+	return c.JSON(http.StatusCreated, map[string]any{"table": t})
+}
+
+// ruleSetFile gives a kept rule set as a file, "name@version.yaml" or .toml.
+func (s *Server) ruleSetFile(c echo.Context) error {
+	file, err := url.PathUnescape(c.Param("file"))
+	if err != nil {
+		return assess.Errorf(assess.ENotFound, "There is nothing under this address. Go to the start page.")
+	}
+	format, err := assess.FormatOf(file)
+	if err != nil {
+		return assess.Errorf(assess.ENotFound, "There is no such rule set. Let its name end in .yaml or .toml.")
+	}
+	id := file[:strings.LastIndex(file, ".")]
+	l, err := s.store.RuleSet(c.Request().Context(), id)
+	if err != nil {
+		return err
+	}
+	data, err := assess.WriteRuleSet(l.Rules, format)
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(file))
+	return c.Blob(http.StatusOK, "application/"+string(format)+"; charset=utf-8", data)
+}
+
+func ruleSetPath(id, format string) string { return "/rule-sets/" + url.PathEscape(id+"."+format) }
+
+func (s *Server) rulesPage(c echo.Context) error {
+	b, err := s.blockAt(c)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	v, err := s.viewRules(c, b)
+	if err != nil {
+		return err
+	}
+	p := web.RulesPage{
+		Frame: s.frame(c, "rules.title", "block", b.Name), ID: b.ID, RuleSet: b.RuleSet, Name: v.Rules.Name,
+		Variety: b.Variety, Divided: b.Divided, Canes: v.Canes, CanesWinter: v.Winter, Winter: v.Present,
+		YAML: ruleSetPath(b.RuleSet, "yaml"), TOML: ruleSetPath(b.RuleSet, "toml"),
+	}
+	if b.SpacingM > 0 {
+		p.Spacing = fmt.Sprint(b.SpacingM)
+	}
+	p.Script, p.Back = "rules", &web.Link{Text: b.Name, To: fmt.Sprintf("/blocks/%d", b.ID)}
+	known := false
+	for _, f := range assess.Forms() {
+		known = known || f.ID() == b.TrainingForm
+		p.Forms = append(p.Forms, web.FormOption{ID: f.ID(), Title: f.Title, Source: f.Source, Default: f.ID() == b.TrainingForm})
+	}
+	if !known {
+		f, err := formOf(b.TrainingForm, b.FormText)
+		if err != nil {
+			return err
+		}
+		p.Forms = append(p.Forms, web.FormOption{ID: f.ID(), Title: f.Title, Source: f.Source, Default: true})
+	}
+	for _, f := range assess.BalancedFormulas() {
+		p.Formulas = append(p.Formulas, web.FormulaOption{Name: f.Name, For: f.For, Source: f.Source, Chosen: f.Name == b.Formula})
+	}
+	for _, l := range v.Rules.Limits() {
+		p.Limits = append(p.Limits, web.LimitField{
+			Key: l.Name, Title: s.say(c, "rules.limit."+l.Name), Limit: fmt.Sprint(l.Threshold.Limit), Unit: l.Threshold.Unit,
+			Meaning: l.Threshold.Meaning, Source: l.Threshold.Source, Low: fmt.Sprint(l.Low), High: fmt.Sprint(l.High),
+		})
+	}
+	history, err := s.store.BlockHistory(ctx, b.ID)
+	if err != nil {
+		return err
+	}
+	for _, h := range history {
+		f, err := formOf(h.TrainingForm, h.FormText)
+		if err != nil {
+			return err
+		}
+		line := web.RulesLine{RuleSet: h.RuleSet, Form: f.Title, Winter: h.Winter, Who: h.Who, When: day(h.At), YAML: ruleSetPath(h.RuleSet, "yaml"), TOML: ruleSetPath(h.RuleSet, "toml")}
+		p.History = append(p.History, line)
+	}
+	tables, err := s.store.DescriptorTables(ctx)
+	if err != nil {
+		return err
+	}
+	for _, t := range append([]assess.DescriptorTable{assess.InternodeTable()}, tables...) {
+		line := web.TableLine{ID: t.ID(), Quantity: s.say(c, "rules.quantity."+string(t.Quantity)), Source: t.Source}
+		for _, k := range t.Classes {
+			line.Classes = append(line.Classes, classInWords(s, c, k))
+		}
+		p.Tables = append(p.Tables, line)
+	}
+	sample, err := assess.WriteDescriptorTable(assess.InternodeTable(), assess.YAML)
+	if err != nil {
+		return err
+	}
+	p.TableSample = string(sample)
+	return s.render(c, http.StatusOK, "rules", p)
+}
+
+func classInWords(s *Server, c echo.Context, k assess.DescriptorClass) string {
+	name := k.Name
+	if k.Note != "" {
+		name = k.Note + " " + name
+	}
+	if k.Through == 0 {
+		return s.say(c, "rules.class.open", "name", name, "from", fmt.Sprint(k.From))
+	}
+	return s.say(c, "rules.class", "name", name, "from", fmt.Sprint(k.From), "through", fmt.Sprint(k.Through))
+}
