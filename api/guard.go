@@ -86,8 +86,9 @@ var addressed = map[string]func(*store.Store, context.Context, int64) (int64, er
 }
 
 // plainParams name no object of an estate by themselves. Member, session and
-// token are looked up by their handlers within the caller's estate or account.
-var plainParams = []string{"row", "vine", "size", "name", "language", "secret", "member", "session", "token", "*"}
+// token, and a rule set by its file, are looked up by their handlers within
+// the caller's estate or account.
+var plainParams = []string{"row", "vine", "size", "name", "file", "language", "secret", "member", "session", "token", "*"}
 
 // guard lets a request through to its handler only when the caller may do what
 // the route does, in the estate whose object the address names.

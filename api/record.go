@@ -102,7 +102,7 @@ func (s *Server) gather(ctx context.Context, p store.Photo, m *store.Measurement
 		now.Seen = assess.JudgedBy(m.Seen, g.rules)
 		g.measurement, m = &now, &now
 	}
-	g.confirmed = assess.ConfirmBy(m.Seen, g.rulings, g.rules, s.bookOf(ctx))
+	g.confirmed = assess.ConfirmBy(m.Seen, g.rulings, g.rules, s.bookOf(ctx, g.block.EstateID))
 	return g, nil
 }
 
@@ -121,7 +121,7 @@ func (s *Server) rulesIn(ctx context.Context, b store.Block, winter string) (ass
 		rules, err := rulesOf(b)
 		return rules, form, err
 	}
-	l, err := s.store.RuleSet(ctx, in.RuleSet)
+	l, err := s.store.RuleSet(ctx, b.EstateID, in.RuleSet)
 	return l.Rules, form, err
 }
 
@@ -138,10 +138,10 @@ func formOf(id, text string) (assess.Form, error) {
 	return f, nil
 }
 
-// bookOf finds older rule sets in the record.
-func (s *Server) bookOf(ctx context.Context) assess.Book {
+// bookOf finds an estate's older rule sets in the record.
+func (s *Server) bookOf(ctx context.Context, estate int64) assess.Book {
 	return func(id string) (assess.RuleSet, bool) {
-		l, err := s.store.RuleSet(ctx, id)
+		l, err := s.store.RuleSet(ctx, estate, id)
 		return l.Rules, err == nil
 	}
 }

@@ -65,7 +65,7 @@ func (s *Server) viewRules(c echo.Context, b store.Block) (rulesView, error) {
 		return v, err
 	}
 	v.Seq = history[0].Seq
-	sets, err := s.store.RuleSets(ctx)
+	sets, err := s.store.RuleSets(ctx, b.EstateID)
 	if err != nil {
 		return v, err
 	}
@@ -226,7 +226,7 @@ func (s *Server) addDescriptorTable(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := s.store.AddDescriptorTable(c.Request().Context(), t, name); err != nil {
+	if err := s.store.AddDescriptorTable(c.Request().Context(), estateOf(c), t, name); err != nil {
 		return err
 	}
 	return c.JSON(http.StatusCreated, map[string]any{"table": t})
@@ -243,7 +243,7 @@ func (s *Server) ruleSetFile(c echo.Context) error {
 		return assess.Errorf(assess.ENotFound, "There is no such rule set. Let its name end in .yaml or .toml.")
 	}
 	id := file[:strings.LastIndex(file, ".")]
-	l, err := s.store.RuleSet(c.Request().Context(), id)
+	l, err := s.store.RuleSet(c.Request().Context(), estateOf(c), id)
 	if err != nil {
 		return err
 	}
@@ -309,7 +309,7 @@ func (s *Server) rulesPage(c echo.Context) error {
 		line := web.RulesLine{RuleSet: h.RuleSet, Form: f.Title, Winter: h.Winter, Who: h.Who, When: day(h.At), YAML: ruleSetPath(h.RuleSet, "yaml"), TOML: ruleSetPath(h.RuleSet, "toml")}
 		p.History = append(p.History, line)
 	}
-	tables, err := s.store.DescriptorTables(ctx)
+	tables, err := s.store.DescriptorTables(ctx, b.EstateID)
 	if err != nil {
 		return err
 	}

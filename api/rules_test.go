@@ -79,7 +79,7 @@ func TestRulesOfABlock(t *testing.T) {
 		}
 	}
 	r.who = ""
-	r.post("/api/blocks/1/rules", changeOf(t, kept.Rules, rs, rules.Present), http.StatusPreconditionRequired, nil)
+	r.post("/api/blocks/1/rules", changeOf(t, kept.Rules, rs, rules.Present), http.StatusUnauthorized, nil)
 }
 
 // A rule set comes out as a file and goes in again; a broken one is refused

@@ -81,7 +81,7 @@ func (s *Store) AddBlock(ctx context.Context, b Block) (Block, error) {
 		if !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
-		if err := s.keepRuleSet(ctx, tx, b.RuleSet, b.RuleSetText, b.CreatedBy); err != nil {
+		if err := s.keepRuleSet(ctx, tx, b.EstateID, b.RuleSet, b.RuleSetText, b.CreatedBy); err != nil {
 			return err
 		}
 		r, err := tx.ExecContext(ctx, `INSERT INTO blocks (name, rows, vines_per_row, southern, training_form, training_form_text, rule_set, rule_set_text, variety, spacing_m, divided, formula, created_by, created_at, estate_id) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`,

@@ -77,8 +77,12 @@ func factsOfPhoto(ctx context.Context, tx *sql.Tx, photoID, vine, block int64, w
 	if err != nil {
 		return err
 	}
+	var estate int64
+	if err := tx.QueryRowContext(ctx, `SELECT estate_id FROM blocks WHERE id = ?`, block).Scan(&estate); err != nil {
+		return err
+	}
 	book := func(id string) (assess.RuleSet, bool) {
-		l, err := findRuleSet(ctx, tx, id)
+		l, err := findRuleSet(ctx, tx, estate, id)
 		return l.Rules, err == nil
 	}
 	rules, ok := book(m.Seen.RuleSet)

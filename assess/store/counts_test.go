@@ -252,7 +252,7 @@ func TestOldRecordIsBroughtUp(t *testing.T) {
 	if in, err := s.RulesIn(t.Context(), 1, "2025/26"); err != nil || in.RuleSet != "nodespan-default@1" || in.TrainingForm != "two-cane@1" {
 		t.Errorf("rules %+v, %v", in, err)
 	}
-	if l, err := s.RuleSet(t.Context(), "nodespan-default@1"); err != nil || l.Rules != assess.DefaultRuleSet() {
+	if l, err := s.RuleSet(t.Context(), FirstEstate, "nodespan-default@1"); err != nil || l.Rules != assess.DefaultRuleSet() {
 		t.Errorf("rule set %+v, %v", l, err)
 	}
 	if v, err := s.RowStates(t.Context(), 1, 2); err != nil || len(v) != 1 || v[0].Waiting != 1 || v[0].Ruled != 1 {

@@ -33,9 +33,9 @@ type BlockRules struct {
 
 // keepRuleSet keeps a rule set's text under its name. One that is there
 // already must have the same text: EConflict else.
-func (s *Store) keepRuleSet(ctx context.Context, tx *sql.Tx, id, text, who string) error {
+func (s *Store) keepRuleSet(ctx context.Context, tx *sql.Tx, estate int64, id, text, who string) error {
 	var was string
-	err := tx.QueryRowContext(ctx, `SELECT text FROM rule_sets WHERE rule_set = ?`, id).Scan(&was)
+	err := tx.QueryRowContext(ctx, `SELECT text FROM rule_sets WHERE estate_id = ? AND rule_set = ?`, estate, id).Scan(&was)
 	switch {
 	case err == nil && was == text:
 		return nil
@@ -49,7 +49,7 @@ func (s *Store) keepRuleSet(ctx context.Context, tx *sql.Tx, id, text, who strin
 	if json.Unmarshal([]byte(text), &rs) == nil && rs.ID() == id {
 		name, version = rs.Name, rs.Version
 	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO rule_sets (rule_set, name, version, text, made_by, made_at) VALUES (?,?,?,?,?,?)`, id, name, version, text, who, s.stamp())
+	_, err = tx.ExecContext(ctx, `INSERT INTO rule_sets (estate_id, rule_set, name, version, text, made_by, made_at) VALUES (?,?,?,?,?,?,?)`, estate, id, name, version, text, who, s.stamp())
 	return err
 }
 
@@ -76,22 +76,23 @@ func scanRuleSet(row scanner) (RuleSetLine, error) {
 	return l, nil
 }
 
-// RuleSets lists every version of every rule set, by name, the newest first.
-func (s *Store) RuleSets(ctx context.Context) ([]RuleSetLine, error) {
-	return list(ctx, s.db, scanRuleSet, `SELECT rule_set, text, made_by, made_at FROM rule_sets ORDER BY name, version DESC`)
+// RuleSets lists every version of every rule set of an estate, by name, the
+// newest first.
+func (s *Store) RuleSets(ctx context.Context, estate int64) ([]RuleSetLine, error) {
+	return list(ctx, s.db, scanRuleSet, `SELECT rule_set, text, made_by, made_at FROM rule_sets WHERE estate_id = ? ORDER BY name, version DESC`, estate)
 }
 
-// RuleSet finds a version of a rule set; ENotFound when there is none.
-func (s *Store) RuleSet(ctx context.Context, id string) (RuleSetLine, error) {
-	return findRuleSet(ctx, s.db, id)
+// RuleSet finds a version of an estate's rule set; ENotFound when there is none.
+func (s *Store) RuleSet(ctx context.Context, estate int64, id string) (RuleSetLine, error) {
+	return findRuleSet(ctx, s.db, estate, id)
 }
 
 type rowQuerier interface {
 	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
-func findRuleSet(ctx context.Context, db rowQuerier, id string) (RuleSetLine, error) {
-	l, err := scanRuleSet(db.QueryRowContext(ctx, `SELECT rule_set, text, made_by, made_at FROM rule_sets WHERE rule_set = ?`, id))
+func findRuleSet(ctx context.Context, db rowQuerier, estate int64, id string) (RuleSetLine, error) {
+	l, err := scanRuleSet(db.QueryRowContext(ctx, `SELECT rule_set, text, made_by, made_at FROM rule_sets WHERE estate_id = ? AND rule_set = ?`, estate, id))
 	if errors.Is(err, sql.ErrNoRows) {
 		return l, assess.Errorf(assess.ENotFound, "There is no rule set %q. Go to the block's page of rules and pick one.", id)
 	}
@@ -168,11 +169,11 @@ func (s *Store) ChangeBlock(ctx context.Context, blockID int64, after int, ch Bl
 		if seq != after {
 			return assess.Errorf(assess.EConflict, "Somebody else changed this block meanwhile. Nothing of yours was saved yet: load the page anew and look at what is there now.")
 		}
-		rs, text, err := nextVersion(ctx, tx, ch.RuleSet)
+		rs, text, err := nextVersion(ctx, tx, b.EstateID, ch.RuleSet)
 		if err != nil {
 			return err
 		}
-		if err := s.keepRuleSet(ctx, tx, rs.ID(), text, who); err != nil {
+		if err := s.keepRuleSet(ctx, tx, b.EstateID, rs.ID(), text, who); err != nil {
 			return err
 		}
 		blocks := []Block{b}
@@ -210,8 +211,8 @@ func (s *Store) ChangeBlock(ctx context.Context, blockID int64, after int, ch Bl
 
 // nextVersion gives the rule set the version that it is kept under: that of a
 // kept one with the same limits, else the next of its name.
-func nextVersion(ctx context.Context, tx *sql.Tx, rs assess.RuleSet) (assess.RuleSet, string, error) {
-	kept, err := list(ctx, tx, scanRuleSet, `SELECT rule_set, text, made_by, made_at FROM rule_sets WHERE name = ? ORDER BY version DESC`, rs.Name)
+func nextVersion(ctx context.Context, tx *sql.Tx, estate int64, rs assess.RuleSet) (assess.RuleSet, string, error) {
+	kept, err := list(ctx, tx, scanRuleSet, `SELECT rule_set, text, made_by, made_at FROM rule_sets WHERE estate_id = ? AND name = ? ORDER BY version DESC`, estate, rs.Name)
 	if err != nil {
 		return rs, "", err
 	}
@@ -236,7 +237,7 @@ func nextVersion(ctx context.Context, tx *sql.Tx, rs assess.RuleSet) (assess.Rul
 
 // AddDescriptorTable keeps a descriptor table; EConflict when there is another
 // one of that name and version.
-func (s *Store) AddDescriptorTable(ctx context.Context, t assess.DescriptorTable, who string) error {
+func (s *Store) AddDescriptorTable(ctx context.Context, estate int64, t assess.DescriptorTable, who string) error {
 	who, err := CheckName(who, "Whoever enters a table")
 	if err != nil {
 		return err
@@ -250,7 +251,7 @@ func (s *Store) AddDescriptorTable(ctx context.Context, t assess.DescriptorTable
 	}
 	return s.write(ctx, func(tx *sql.Tx) error {
 		var was string
-		err := tx.QueryRowContext(ctx, `SELECT text FROM descriptor_tables WHERE id = ?`, t.ID()).Scan(&was)
+		err := tx.QueryRowContext(ctx, `SELECT text FROM descriptor_tables WHERE estate_id = ? AND id = ?`, estate, t.ID()).Scan(&was)
 		switch {
 		case err == nil && was == string(text):
 			return nil
@@ -259,14 +260,14 @@ func (s *Store) AddDescriptorTable(ctx context.Context, t assess.DescriptorTable
 		case !errors.Is(err, sql.ErrNoRows):
 			return err
 		}
-		_, err = tx.ExecContext(ctx, `INSERT INTO descriptor_tables (id, name, version, text, made_by, made_at) VALUES (?,?,?,?,?,?)`, t.ID(), t.Name, t.Version, string(text), who, s.stamp())
+		_, err = tx.ExecContext(ctx, `INSERT INTO descriptor_tables (estate_id, id, name, version, text, made_by, made_at) VALUES (?,?,?,?,?,?,?)`, estate, t.ID(), t.Name, t.Version, string(text), who, s.stamp())
 		return err
 	})
 }
 
-// DescriptorTables lists the latest version of each table that was entered, by
-// name.
-func (s *Store) DescriptorTables(ctx context.Context) ([]assess.DescriptorTable, error) {
+// DescriptorTables lists the latest version of each table that was entered in
+// an estate, by name.
+func (s *Store) DescriptorTables(ctx context.Context, estate int64) ([]assess.DescriptorTable, error) {
 	scan := func(row scanner) (assess.DescriptorTable, error) {
 		var text string
 		var t assess.DescriptorTable
@@ -275,5 +276,5 @@ func (s *Store) DescriptorTables(ctx context.Context) ([]assess.DescriptorTable,
 		}
 		return t, json.Unmarshal([]byte(text), &t)
 	}
-	return list(ctx, s.db, scan, `SELECT text FROM descriptor_tables d WHERE version = (SELECT max(version) FROM descriptor_tables WHERE name = d.name) ORDER BY name`)
+	return list(ctx, s.db, scan, `SELECT text FROM descriptor_tables d WHERE estate_id = ? AND version = (SELECT max(version) FROM descriptor_tables WHERE estate_id = d.estate_id AND name = d.name) ORDER BY name`, estate)
 }

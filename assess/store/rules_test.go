@@ -48,7 +48,7 @@ func TestChangedRulesKeepOldWinters(t *testing.T) {
 			t.Errorf("%s: %+v, %v; want %s", winter, in, err, want)
 		}
 	}
-	if l, err := s.RuleSet(t.Context(), "nodespan-default@2"); err != nil || l.Rules.ShortNoded.Limit != 55 || l.MadeBy != "Ben" {
+	if l, err := s.RuleSet(t.Context(), FirstEstate, "nodespan-default@2"); err != nil || l.Rules.ShortNoded.Limit != 55 || l.MadeBy != "Ben" {
 		t.Errorf("%+v, %v", l, err)
 	}
 	// Back to the old limits is the old version, not a third one.
@@ -128,20 +128,20 @@ func TestDescriptorTables(t *testing.T) {
 		Classes: []assess.DescriptorClass{{Name: "short", From: 0, Through: 50}, {Name: "long", From: 50}},
 	}
 	for range 2 { // the same one again is no harm
-		if err := s.AddDescriptorTable(t.Context(), table, "Ada"); err != nil {
+		if err := s.AddDescriptorTable(t.Context(), FirstEstate, table, "Ada"); err != nil {
 			t.Fatal(err)
 		}
 	}
 	other := table
 	other.Source = "another book"
-	if err := s.AddDescriptorTable(t.Context(), other, "Ada"); assess.ErrorCode(err) != assess.EConflict {
+	if err := s.AddDescriptorTable(t.Context(), FirstEstate, other, "Ada"); assess.ErrorCode(err) != assess.EConflict {
 		t.Errorf("another table of the same version: %v", err)
 	}
 	other.Version = 2
-	if err := s.AddDescriptorTable(t.Context(), other, "Ada"); err != nil {
+	if err := s.AddDescriptorTable(t.Context(), FirstEstate, other, "Ada"); err != nil {
 		t.Fatal(err)
 	}
-	if got, err := s.DescriptorTables(t.Context()); err != nil || len(got) != 1 || got[0].Source != "another book" {
+	if got, err := s.DescriptorTables(t.Context(), FirstEstate); err != nil || len(got) != 1 || got[0].Source != "another book" {
 		t.Errorf("%+v, %v", got, err)
 	}
 }

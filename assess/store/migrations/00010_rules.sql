@@ -1,15 +1,17 @@
 -- +goose Up
 
 -- Every version of every rule set and descriptor table that was ever used:
--- what was judged by one can be explained years later.
+-- what was judged by one can be explained years later. Each estate has its own.
 CREATE TABLE rule_sets (
-    rule_set TEXT PRIMARY KEY, -- name@version
-    name     TEXT    NOT NULL,
-    version  INTEGER NOT NULL CHECK (version > 0),
-    text     TEXT    NOT NULL, -- JSON of assess.RuleSet
-    made_by  TEXT    NOT NULL,
-    made_at  TEXT    NOT NULL,
-    UNIQUE (name, version)
+    estate_id INTEGER NOT NULL DEFAULT 1,
+    rule_set  TEXT    NOT NULL, -- name@version
+    name      TEXT    NOT NULL,
+    version   INTEGER NOT NULL CHECK (version > 0),
+    text      TEXT    NOT NULL, -- JSON of assess.RuleSet
+    made_by   TEXT    NOT NULL,
+    made_at   TEXT    NOT NULL,
+    PRIMARY KEY (estate_id, rule_set),
+    UNIQUE (estate_id, name, version)
 );
 INSERT INTO rule_sets (rule_set, name, version, text, made_by, made_at)
 SELECT rule_set, CASE WHEN instr(rule_set, '@') > 0 THEN substr(rule_set, 1, instr(rule_set, '@') - 1) ELSE rule_set END,
@@ -17,13 +19,15 @@ SELECT rule_set, CASE WHEN instr(rule_set, '@') > 0 THEN substr(rule_set, 1, ins
 FROM blocks GROUP BY rule_set;
 
 CREATE TABLE descriptor_tables (
-    id       TEXT PRIMARY KEY, -- name@version
-    name     TEXT    NOT NULL,
-    version  INTEGER NOT NULL CHECK (version > 0),
-    text     TEXT    NOT NULL, -- JSON of assess.DescriptorTable
-    made_by  TEXT    NOT NULL,
-    made_at  TEXT    NOT NULL,
-    UNIQUE (name, version)
+    estate_id INTEGER NOT NULL DEFAULT 1,
+    id        TEXT    NOT NULL, -- name@version
+    name      TEXT    NOT NULL,
+    version   INTEGER NOT NULL CHECK (version > 0),
+    text      TEXT    NOT NULL, -- JSON of assess.DescriptorTable
+    made_by   TEXT    NOT NULL,
+    made_at   TEXT    NOT NULL,
+    PRIMARY KEY (estate_id, id),
+    UNIQUE (estate_id, name, version)
 );
 
 ALTER TABLE blocks ADD COLUMN training_form_text TEXT NOT NULL DEFAULT ''; -- JSON of assess.Form
@@ -41,7 +45,7 @@ CREATE TABLE block_rules (
     winter             TEXT    NOT NULL, -- '' from the beginning
     training_form      TEXT    NOT NULL,
     training_form_text TEXT    NOT NULL,
-    rule_set           TEXT    NOT NULL REFERENCES rule_sets (rule_set),
+    rule_set           TEXT    NOT NULL, -- of the block's estate
     who                TEXT    NOT NULL CHECK (who <> ''),
     changed_at         TEXT    NOT NULL,
     UNIQUE (block_id, seq)
