@@ -33,7 +33,7 @@ func (v *Measurer) Guide(ctx context.Context, data []byte, on *assess.Measuremen
 	if err != nil {
 		return nil, err
 	}
-	prof, err := caliper.Measure(ctx, p, m, line, nil, v.Params.Caliper)
+	prof, err := caliper.Measure(ctx, p, m, line, nil, nil, v.Params.Caliper)
 	if err != nil {
 		return nil, err
 	}

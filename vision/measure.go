@@ -220,12 +220,13 @@ func lineOf(pr *caliper.Profile, guided bool) trace.Line {
 func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, lines []trace.Line, like caliper.Likelihood) ([]*caliper.Profile, error) {
 	out := make([]*caliper.Profile, len(lines))
 	errs := make([]error, len(lines))
+	land := trace.NewTerritory(p.Width, p.Height, lines, 0)
 	next := make(chan int)
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
 			for i := range next {
-				out[i], errs[i] = caliper.Measure(ctx, p, m, &lines[i], like, v.Params.Caliper)
+				out[i], errs[i] = caliper.Measure(ctx, p, m, &lines[i], like, func(x, y float64) bool { return land.Foreign(x, y, i) }, v.Params.Caliper)
 			}
 		})
 	}

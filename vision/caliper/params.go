@@ -43,20 +43,37 @@ type Params struct {
 	// Default 0.15.
 	FaintShare float64
 	// Shoulder is how strongly the camera is supposed to compress highlights
-	// beyond the sRGB curve, 0 (not at all) to under 1. Larger puts edges
-	// before a bright sky farther out. Default 0.5, which holds a sky of
-	// nearly twice the luminance of white paper.
+	// beyond the sRGB curve, 0 (not at all) to 1. Larger puts edges before a
+	// bright sky farther out. Default 1, by which a sky that shows as 240 has
+	// four times the luminance of white paper.
 	Shoulder float64
 	// StretchMM is the length over which wood's and ground's colours beside an
 	// edge are taken together. Longer is steadier, and blind to a ground that
 	// changes. Default 24 mm.
 	StretchMM float64
+	// RimMM is the length over which a shaded rim is looked for, RimShare how
+	// far outside of the course, in widths, or RimPx when that is more. Default
+	// 110 mm, 0.55 and 3.5 px.
+	RimMM, RimShare, RimPx float64
+	// RimGrain is how many stations the ground's texture needs to change.
+	// Larger asks for more. Default 1.5.
+	RimGrain float64
+	// RimFloor is the least standard deviation of a long mean, linear light.
+	// Default 0.0025.
+	RimFloor float64
+	// RimZ is the least change that counts as an edge there, in standard
+	// deviations; RimPart the same as a share of the strongest. Default 6 and
+	// 0.12.
+	RimZ, RimPart float64
+	// RimWoody is the log odds beyond which what lies outside is another piece
+	// of wood. Default 0.6.
+	RimWoody float64
 	// MinApart is how far wood and ground must differ for an edge to be read,
 	// in standard deviations of both. Smaller reads more and worse. Default 1.5.
 	MinApart float64
 	// SearchPx and SearchShare are how far from its course an edge is looked
-	// for, px and share of the width; the larger of the two holds. Default 2
-	// and 0.22.
+	// for, px and share of the width; the larger of the two holds. Default 1.6
+	// and 0.15.
 	SearchPx, SearchShare float64
 	// CoursePull is how much an edge is held near its course. Default 3.
 	CoursePull float64
@@ -76,5 +93,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, MinApart: 1.5, SearchPx: 2, SearchShare: 0.22, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, Jump: 0.6}
 }

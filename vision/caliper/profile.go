@@ -30,9 +30,10 @@ type Profile struct {
 }
 
 // Measure reads the profile of one line. like may be nil when nothing is known
-// of the wood's colour. The error is only for a context that
+// of the wood's colour; foreign tells where other wood lies, whose edges aren't
+// this cane's, and may be nil. The error is only for a context that
 // ended.
-func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line, like Likelihood, par Params) (*Profile, error) {
+func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line, like Likelihood, foreign func(x, y float64) bool, par Params) (*Profile, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -40,6 +41,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	if len(pts) < 4 {
 		return &Profile{}, nil
 	}
+	lum := light(par.Shoulder)
 	out := &Profile{Stations: make([]Station, len(pts))}
 	across := angleAt(pts, len(pts)/2) + math.Pi/2
 	blur := m.Blur(math.Cos(across), math.Sin(across))
@@ -55,7 +57,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	// look alike for a while, the edges don't jump to the nearest bark.
 	for _, tol := range []float64{par.WidthTol, par.TaperTol} {
 		wide := func(i int) *section {
-			return cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 11, 8/mm), max(par.AlongMM/mm, 3))
+			return cross(p, lum, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 11, 8/mm), max(par.AlongMM/mm, 3))
 		}
 		var ok bool
 		if like != nil {
@@ -64,7 +66,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 				most = max(most, w)
 			}
 			v := evenly(1.2*most+max(10, 8/mm), max(0.5, most/40))
-			odds := func(i int) []float64 { return oddsAt(like, pts[i], angleAt(pts, i), v) }
+			odds := func(i int) []float64 { return oddsAt(like, foreign, pts[i], angleAt(pts, i), v) }
 			left, right, ok = likely(v, odds, width, stationPx*mm, stationPx, tol, par)
 		} else {
 			left, right, ok = course(wide, width, blur, stationPx*mm, stationPx, tol, par)
@@ -89,17 +91,43 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 			}
 		}
 	}
+	if like != nil {
+		wide := make([]*section, len(pts))
+		for i := range pts {
+			wide[i] = cross(p, lum, pts[i], angleAt(pts, i), width[i], max(1.1*width[i], 12), max(par.AlongMM/mm, 3))
+		}
+		odds := func(i int, v float64) float64 {
+			a := angleAt(pts, i)
+			return like.At(pts[i][0]-v*math.Sin(a), pts[i][1]+v*math.Cos(a))
+		}
+		rims(wide, odds, left, right, blur, int(par.RimMM/(stationPx*mm)), par)
+	}
 	fits := make([]edgeFit, len(pts))
 	sections := make([]*section, len(pts))
 	for i := range pts {
-		sections[i] = cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 8), max(par.AlongMM/mm, 3))
+		sections[i] = cross(p, lum, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 8), max(par.AlongMM/mm, 3))
 	}
 	cons := contrasts(sections, left, right, blur, int(math.Round(par.StretchMM/(stationPx*mm))))
 	blur = sharpness(sections, cons, left, right, blur, par)
 	out.Sigma = blur
+	clear := func(i int, v, sign float64) bool {
+		if foreign == nil {
+			return true
+		}
+		a := angleAt(pts, i)
+		for _, d := range []float64{-2, 1, 2.5, 4} {
+			if o := v - sign*d; foreign(pts[i][0]-o*math.Sin(a), pts[i][1]+o*math.Cos(a)) {
+				return false
+			}
+		}
+		return true
+	}
 	for i := range pts {
 		s := &out.Stations[i]
 		s.Px, s.Angle = pts[i], angleAt(pts, i)
+		if !clear(i, left[i], 1) || !clear(i, right[i], -1) {
+			continue
+		}
 		w := right[i] - left[i]
 		l := sections[i].find(&cons[i][0], left[i], 1, w, blur, par)
 		r := sections[i].find(&cons[i][1], right[i], -1, w, blur, par)
@@ -133,11 +161,6 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		// In the picture y runs down, so that the normal (-sin, cos) points to
 		// the right of somebody who walks from base to tip.
 		s.Left, s.Right = off[i]-f.a, f.b-off[i]
-		if par.Shoulder > 0 {
-			gl, wl, wr, gr := sections[i].beside(f.a, f.b, blur)
-			s.Left += blur * outward(gl, wl, par.Shoulder)
-			s.Right += blur * outward(gr, wr, par.Shoulder)
-		}
 		k := m.Diameter(s.Px[0], s.Px[1], math.Cos(s.Angle), math.Sin(s.Angle))
 		s.DiameterMM = (s.Left + s.Right) * k
 		s.U = max(f.u*k, 0.02)
@@ -215,7 +238,7 @@ func sharpness(ss []*section, cons [][2]contrast, left, right []float64, sigma f
 }
 
 // cross samples the cross-section at a place, averaged along the cane.
-func cross(p *photo.Photo, at assess.Point, angle, width, beside, along float64) *section {
+func cross(p *photo.Photo, lum *[256]float32, at assess.Point, angle, width, beside, along float64) *section {
 	pix, w, h := p.Pix(), p.Width, p.Height
 	half := 0.5*width + beside
 	step := max(0.5, width/40)
@@ -238,8 +261,8 @@ func cross(p *photo.Photo, at assess.Point, angle, width, beside, along float64)
 			o := 3 * (yi*w + xi)
 			d := o + 3*w
 			for c := range 3 {
-				top := photo.Linear[pix[o+c]]*(1-fx) + photo.Linear[pix[o+3+c]]*fx
-				bot := photo.Linear[pix[d+c]]*(1-fx) + photo.Linear[pix[d+3+c]]*fx
+				top := lum[pix[o+c]]*(1-fx) + lum[pix[o+3+c]]*fx
+				bot := lum[pix[d+c]]*(1-fx) + lum[pix[d+3+c]]*fx
 				sum[c] += float64(top*(1-fy) + bot*fy)
 			}
 			cnt++
@@ -392,11 +415,14 @@ func evenly(half, step float64) []float64 {
 }
 
 // oddsAt samples the log odds across a place.
-func oddsAt(like Likelihood, at assess.Point, angle float64, v []float64) []float64 {
+func oddsAt(like Likelihood, foreign func(x, y float64) bool, at assess.Point, angle float64, v []float64) []float64 {
 	out := make([]float64, len(v))
 	s, c := math.Sin(angle), math.Cos(angle)
 	for i, d := range v {
-		out[i] = like.At(at[0]-d*s, at[1]+d*c)
+		x, y := at[0]-d*s, at[1]+d*c
+		if foreign == nil || !foreign(x, y) {
+			out[i] = like.At(x, y) // else it could be either
+		}
 	}
 	return out
 }

@@ -95,7 +95,7 @@ func TestAgainstScikitImage(t *testing.T) {
 	// The bar is a flat drawing with an even edge: no highlights to unroll.
 	par := caliper.DefaultParams()
 	par.Shoulder = 0
-	prof, err := caliper.Measure(context.Background(), p, m, line, nil, par)
+	prof, err := caliper.Measure(context.Background(), p, m, line, nil, nil, par)
 	if err != nil {
 		t.Fatal(err)
 	}

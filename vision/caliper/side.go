@@ -15,7 +15,8 @@ type reading struct {
 // edge) and -1 for the right edge; width is that of the cane.
 func gatherSide(s *section, v, sign, width, sigma float64, ground, wood *colours) {
 	out0, out1 := 1.8*sigma+0.8, 1.8*sigma+3+0.35*width
-	in0, in1 := min(1.2*sigma+0.4, 0.3*width), max(0.42*width, min(1.2*sigma+0.4, 0.3*width)+0.6)
+	in0 := min(1.2*sigma+0.4, 0.3*width)
+	in1 := in0 + max(0.2*width, 1)
 	for i, x := range s.v {
 		d := sign * (x - v) // positive inside
 		switch {
@@ -49,7 +50,7 @@ func (s *section) find(k *contrast, v, sign, width, sigma float64, par Params) r
 	if n < 8 {
 		return reading{}
 	}
-	noise := math.Sqrt(0.5*(k.ground*k.ground+k.wood*k.wood)) + 0.02
+	noise := math.Sqrt(0.5*(k.ground*k.ground+k.wood*k.wood)) + 0.1
 	// Expectations, as weights on the three levels: how far ground and wood of
 	// one station stray from those of the stretch, and how steep the wood's
 	// shading may be.

@@ -1,0 +1,171 @@
+package caliper
+
+import (
+	"math"
+)
+
+// rims looks for wood outside of the edges' course that neither its colour nor
+// a single place gives away: the shaded rim of a sunlit cane, which may pass
+// through the very colour of the ground. Over a long stretch, with every
+// section stretched to one width, the ground's texture fades and the rim, which
+// runs along with the cane, stays. Edges are moved outward to the outermost
+// change that is significant there. odds gives a station's log odds of wood at
+// a distance across: where another piece runs alongside, nothing is moved.
+func rims(sections []*section, odds func(i int, v float64) float64, left, right []float64, sigma float64, per int, par Params) {
+	n := len(sections)
+	if n == 0 || per < 4 {
+		return
+	}
+	blocks := max(1, (n+per/2)/per)
+	var mid, moreL, moreR []float64
+	for k := range blocks {
+		from, to := k*n/blocks, (k+1)*n/blocks
+		if to-from < 8 {
+			continue
+		}
+		mid = append(mid, float64(from+to-1)/2)
+		moreL = append(moreL, rim(sections[from:to], odds, from, left, right, -1, sigma, par))
+		moreR = append(moreR, rim(sections[from:to], odds, from, left, right, 1, sigma, par))
+	}
+	if len(mid) == 0 {
+		return
+	}
+	l, r := between(mid, middling(moreL), n), between(mid, middling(moreR), n)
+	for i := range left {
+		w := right[i] - left[i]
+		left[i] -= l[i] * w
+		right[i] += r[i] * w
+	}
+}
+
+// middling takes each value's median with its neighbours: what shows on one
+// stretch alone isn't the cane's.
+func middling(v []float64) []float64 {
+	out := make([]float64, len(v))
+	for i := range v {
+		a, b, c := v[max(0, i-1)], v[i], v[min(len(v)-1, i+1)]
+		out[i] = max(min(a, b), min(max(a, b), c))
+	}
+	return out
+}
+
+// rim gives by how much of the width the edge on one side (-1 left, 1 right)
+// lies farther out.
+func rim(ss []*section, odds func(i int, v float64) float64, from int, left, right []float64, side, sigma float64, par Params) float64 {
+	width := 0.0
+	for i := range ss {
+		width += (right[from+i] - left[from+i]) / float64(len(ss))
+	}
+	if width < 2 {
+		return 0
+	}
+	// Distances from the course of the edge, outward positive, in px of the
+	// mean width.
+	const step = 0.5
+	reach, tail := max(par.RimShare*width, par.RimPx), max(0.35*width, 5)
+	inward := 0.3 * width
+	m := int((reach + tail + inward) / step)
+	d := make([]float64, m)
+	mean := make([][3]float64, m)
+	count := make([]float64, m)
+	woody := make([]float64, m)
+	var ground colours
+	for k := range d {
+		d[k] = -inward + float64(k)*step
+	}
+	used := 0.0
+	for i, s := range ss {
+		w := right[from+i] - left[from+i]
+		edge := right[from+i]
+		if side < 0 {
+			edge = left[from+i]
+		}
+		if len(s.v) < 4 {
+			continue
+		}
+		dv := s.v[1] - s.v[0]
+		used++
+		for k := range d {
+			v := edge + side*d[k]*w/width
+			f := (v - s.v[0]) / dv
+			j := int(math.Floor(f))
+			if j < 0 || j+1 >= len(s.v) {
+				continue
+			}
+			t := f - float64(j)
+			var y [3]float64
+			for c := range 3 {
+				y[c] = s.y[j][c]*(1-t) + s.y[j+1][c]*t
+				mean[k][c] += y[c]
+			}
+			count[k]++
+			woody[k] += odds(from+i, v)
+			if d[k] > reach+2*sigma {
+				ground.add(y)
+			}
+		}
+	}
+	for k := range d {
+		if count[k] < 0.5*used || count[k] == 0 {
+			d = d[:k]
+			break
+		}
+		for c := range 3 {
+			mean[k][c] /= count[k]
+		}
+		woody[k] /= count[k]
+	}
+	if len(d) < 8 || ground.n < 40 {
+		return 0
+	}
+	// The mean's own scatter: that of the ground over the number of places
+	// that are independent of each other along the stretch.
+	_, cov := ground.moments()
+	independent := max(1, used/par.RimGrain)
+	for p := range 3 {
+		for q := range 3 {
+			cov[p][q] /= independent
+		}
+		cov[p][p] += par.RimFloor * par.RimFloor
+	}
+	inv, ok := invert(cov)
+	if !ok {
+		return 0
+	}
+	far := func(a, b [3]float64) float64 {
+		s := 0.0
+		for p := range 3 {
+			for q := range 3 {
+				s += (a[p] - b[p]) * inv[p][q] * (a[q] - b[q])
+			}
+		}
+		return math.Sqrt(max(0, s))
+	}
+	run := max(1, int(math.Round((1.1*sigma+0.3)/step)))
+	z := make([]float64, len(d))
+	best := 0.0
+	for k := run; k+run < len(d); k++ {
+		z[k] = far(mean[k-run], mean[k+run])
+		if d[k] < reach {
+			best = max(best, z[k])
+		}
+	}
+	limit := max(par.RimZ, par.RimPart*best)
+	for k := len(d) - run - 1; k >= run; k-- {
+		if d[k] > reach || z[k] < limit || z[k] < z[k-1] || z[k] < z[min(k+1, len(d)-1)] {
+			continue
+		}
+		if d[k] < 0.6 {
+			return 0 // the course itself
+		}
+		// Only wood may lie between, and none that is known as wood already:
+		// that would be another piece.
+		for j := range d {
+			if d[j] > 0.8 && d[j] < d[k]-0.3 && woody[j] > par.RimWoody {
+				return 0
+			}
+		}
+		return d[k] / width
+	}
+	return 0
+}
