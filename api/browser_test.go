@@ -473,6 +473,7 @@ func TestBrowserOther(t *testing.T) {
 			}
 			b.visit(st.Page)
 			b.whole("refused")
+			b.until(`document.querySelector('#picture')?.dataset.ready === 'yes'`)
 			b.do("see the photo", chromedp.ScrollIntoView(chromedp.CSS("#picture")))
 			b.tapPhoto(100, 300)
 			b.tapPhoto(400, 300)

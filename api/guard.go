@@ -83,6 +83,7 @@ var addressed = map[string]func(*store.Store, context.Context, int64) (int64, er
 	"photo":       (*store.Store).EstateOfPhoto,
 	"measurement": (*store.Store).EstateOfMeasurement,
 	"link":        (*store.Store).EstateOfInvitation,
+	"deleted":     (*store.Store).EstateOfDeleted,
 }
 
 // plainParams name no object of an estate by themselves. Member, session and

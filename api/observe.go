@@ -84,6 +84,19 @@ func (s *Server) observe(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
+// countMeasured notes how the measuring of one photo ended.
+func (s *Server) countMeasured(ctx context.Context, err error, took time.Duration) {
+	switch {
+	case ctx.Err() != nil:
+		s.counts.measured.WithLabelValues("parked").Inc()
+	case err != nil:
+		s.counts.measured.WithLabelValues("failed").Inc()
+	default:
+		s.counts.measured.WithLabelValues("done").Inc()
+		s.counts.lasted.Observe(took.Seconds())
+	}
+}
+
 // health tells that the program runs.
 func (s *Server) health(c echo.Context) error { return c.String(http.StatusOK, "ok\n") }
 

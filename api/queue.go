@@ -116,6 +116,7 @@ func (q *queue) work(ctx context.Context) {
 		q.mu.Unlock()
 
 		err := q.s.measure(ctx, a)
+		q.s.countMeasured(ctx, err, time.Since(start))
 		if err != nil && ctx.Err() == nil {
 			q.s.fail(a, err)
 		}
@@ -140,6 +141,9 @@ func (s *Server) measure(ctx context.Context, a store.Ask) (err error) {
 		}
 	}()
 	photo, err := s.store.Photo(ctx, a.PhotoID)
+	if assess.ErrorCode(err) == assess.ENotFound {
+		return nil // deleted meanwhile; measured when that is taken back
+	}
 	if err != nil {
 		return err
 	}

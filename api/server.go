@@ -107,10 +107,10 @@ func New(ctx context.Context, c Config) (*Server, error) {
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
-	if n, err := s.store.Sweep(); err != nil {
+	if parts, aside, err := s.store.Sweep(ctx); err != nil {
 		return nil, err
-	} else if n > 0 {
-		s.log.Warn("removed half-written photos that an earlier stop left behind", "files", n)
+	} else if parts+aside > 0 {
+		s.log.Warn("cleared up what an earlier stop left behind in the middle of an upload", "removed", parts, "set_aside", aside)
 	}
 	s.decoders = make(chan struct{}, s.limits.Decoders)
 	s.queue = newQueue(s)
@@ -163,6 +163,7 @@ func (s *Server) routes() *echo.Echo {
 	e.GET("/join/:secret", s.joinPage)
 	e.GET("/account", s.accountPage)
 	e.GET("/people", s.peoplePage)
+	e.GET("/deleted", s.deletedPage)
 	e.GET("/text/:language", s.text)
 	e.GET("/static/*", s.static())
 
@@ -175,6 +176,8 @@ func (s *Server) routes() *echo.Echo {
 	a.GET("/photos/:photo", s.getPhoto)
 	a.GET("/photos/:photo/events", s.photoEvents)
 	a.POST("/photos/:photo/marks", s.addMarks)
+	a.DELETE("/photos/:photo", s.deletePhoto)
+	a.POST("/deleted/:deleted/undelete", s.undeletePhoto)
 	a.GET("/measurements/:measurement", s.getMeasurement)
 	a.POST("/measurements/:measurement/preview", s.previewRuling)
 	a.POST("/measurements/:measurement/rulings", s.addRulings)

@@ -277,3 +277,15 @@ type LinkLine struct {
 	ID                              int64
 	RoleWords, By, Expires, Account string
 }
+
+// DeletedPage lists photos that are marked as deleted.
+type DeletedPage struct {
+	Frame
+	Photos []DeletedLine
+}
+
+// DeletedLine is a photo that is marked as deleted.
+type DeletedLine struct {
+	ID                            int64
+	Where, Winter, Name, By, When string
+}

@@ -21,7 +21,7 @@ func countVine(ctx context.Context, tx *sql.Tx, vineID int64) error {
 	}
 	if _, err := tx.ExecContext(ctx, `
 WITH state AS (
-    SELECT p.winter, (SELECT max(id) FROM measurements WHERE photo_id = p.id) AS mid FROM photos p WHERE p.vine_id = ?1
+    SELECT p.winter, (SELECT max(id) FROM measurements WHERE photo_id = p.id) AS mid FROM photos p WHERE p.vine_id = ?1 AND `+notDeleted+`
 ), counted AS (
     SELECT state.winter, count(*) AS photos,
            coalesce(sum(m.outcome = 'measured' AND m.canes > `+ruledCanes+`), 0) AS waiting,
@@ -40,7 +40,7 @@ FROM counted c JOIN vines v ON v.id = ?1`, vineID); err != nil {
 	_, err := tx.ExecContext(ctx, `
 INSERT INTO photo_waits (photo_id, received_at)
 SELECT p.id, p.received_at FROM photos p JOIN measurements m ON m.id = (SELECT max(id) FROM measurements WHERE photo_id = p.id)
-WHERE p.vine_id = ? AND m.outcome = 'measured' AND m.canes > `+ruledCanes, vineID)
+WHERE p.vine_id = ? AND m.outcome = 'measured' AND m.canes > `+ruledCanes+` AND `+notDeleted, vineID)
 	return err
 }
 
@@ -60,6 +60,10 @@ func countPhoto(ctx context.Context, tx *sql.Tx, photoID int64) error {
 
 func factsOfPhoto(ctx context.Context, tx *sql.Tx, photoID, vine, block int64, winter string) error {
 	if _, err := tx.ExecContext(ctx, `DELETE FROM cane_facts WHERE photo_id = ?`, photoID); err != nil {
+		return err
+	}
+	var deleted bool
+	if err := tx.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM deleted_photos WHERE photo_id = ?)`, photoID).Scan(&deleted); err != nil || deleted {
 		return err
 	}
 	m, err := scanMeasurement(tx.QueryRowContext(ctx, latestMeasurement, photoID))

@@ -103,10 +103,10 @@ func (s *Store) EstateOfBlock(ctx context.Context, id int64) (int64, error) {
 
 // EstateOfPhoto tells whose a photo is.
 func (s *Store) EstateOfPhoto(ctx context.Context, id int64) (int64, error) {
-	return s.estateOf(ctx, `SELECT b.estate_id FROM photos p JOIN vines v ON v.id = p.vine_id JOIN blocks b ON b.id = v.block_id WHERE p.id = ?`, id)
+	return s.estateOf(ctx, `SELECT b.estate_id FROM photos p JOIN vines v ON v.id = p.vine_id JOIN blocks b ON b.id = v.block_id WHERE p.id = ? AND `+notDeleted, id)
 }
 
 // EstateOfMeasurement tells whose a measurement is.
 func (s *Store) EstateOfMeasurement(ctx context.Context, id int64) (int64, error) {
-	return s.estateOf(ctx, `SELECT b.estate_id FROM measurements m JOIN photos p ON p.id = m.photo_id JOIN vines v ON v.id = p.vine_id JOIN blocks b ON b.id = v.block_id WHERE m.id = ?`, id)
+	return s.estateOf(ctx, `SELECT b.estate_id FROM measurements m JOIN photos p ON p.id = m.photo_id JOIN vines v ON v.id = p.vine_id JOIN blocks b ON b.id = v.block_id WHERE m.id = ? AND `+notDeleted, id)
 }

@@ -1,7 +1,9 @@
 package store
 
 import (
+	"context"
 	"crypto/sha256"
+	"database/sql"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -112,18 +114,56 @@ func (s *Store) PhotoBytes(sum string) ([]byte, error) {
 	return data, nil
 }
 
-// Sweep removes what a crash in the middle of a write left behind: files
-// under a temporary name. It returns how many there were. Call it before
-// anything is written, at the start of a service.
-func (s *Store) Sweep() (int, error) {
+// unclaimedFolder holds photo files that no row of the record claims.
+const unclaimedFolder = "unclaimed"
+
+// Sweep clears up what a crash in the middle of a write left behind: files
+// under a temporary name are removed, and whole photos whose row never came,
+// which nobody was told are kept, are set aside in the folder unclaimed. It
+// returns how many there were. Call it at the start of a service.
+func (s *Store) Sweep(ctx context.Context) (parts, unclaimed int, err error) {
 	found, err := filepath.Glob(filepath.Join(s.dir, photoFolder, "*", "*.part"))
 	if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
-	for _, f := range found {
+	more, err := filepath.Glob(filepath.Join(s.dir, photoFolder, "*.part"))
+	if err != nil {
+		return 0, 0, err
+	}
+	for _, f := range append(found, more...) {
 		if err := os.Remove(f); err != nil {
-			return 0, err
+			return parts, 0, err
 		}
+		parts++
 	}
-	return len(found), nil
+	files, err := filepath.Glob(filepath.Join(s.dir, photoFolder, "*", "*"))
+	if err != nil {
+		return parts, 0, err
+	}
+	// Within a write transaction: no row comes meanwhile, see AddPhoto.
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		rows, err := list(ctx, tx, scanText, `SELECT DISTINCT sha256 FROM photos`)
+		if err != nil {
+			return err
+		}
+		claimed := map[string]bool{}
+		for _, sum := range rows {
+			claimed[sum] = true
+		}
+		for _, f := range files {
+			if claimed[filepath.Base(f)] {
+				continue
+			}
+			aside := filepath.Join(s.dir, unclaimedFolder)
+			if err := os.MkdirAll(aside, 0o750); err != nil {
+				return err
+			}
+			if err := os.Rename(f, filepath.Join(aside, filepath.Base(f))); err != nil {
+				return err
+			}
+			unclaimed++
+		}
+		return nil
+	})
+	return parts, unclaimed, err
 }

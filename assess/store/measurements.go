@@ -70,7 +70,8 @@ func (s *Store) AddAsk(ctx context.Context, photoID int64, ask assess.Ask, by st
 func (s *Store) OpenAsks(ctx context.Context) ([]Ask, error) {
 	return list(ctx, s.db, scanAsk, `SELECT id, photo_id, ask, asked_by, asked_at FROM asks a
 WHERE NOT EXISTS (SELECT 1 FROM measurements m WHERE m.ask_id = a.id)
-  AND NOT EXISTS (SELECT 1 FROM failures f WHERE f.ask_id = a.id) ORDER BY a.id`)
+  AND NOT EXISTS (SELECT 1 FROM failures f WHERE f.ask_id = a.id)
+  AND NOT EXISTS (SELECT 1 FROM deleted_photos x WHERE x.photo_id = a.photo_id) ORDER BY a.id`)
 }
 
 // LatestAsk gives the newest ask for a photo, its failure if it has one, and

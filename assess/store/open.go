@@ -94,8 +94,33 @@ func (s *Store) migrate(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	pending, err := p.HasPending(ctx)
+	if err != nil || !pending {
+		return err
+	}
+	if err := s.copyBefore(ctx, p); err != nil {
+		return err
+	}
 	_, err = p.Up(ctx)
 	return err
+}
+
+// copyBefore copies the database into the folder backups before its form is
+// changed. Photos aren't copied: no step touches them.
+func (s *Store) copyBefore(ctx context.Context, p *goose.Provider) error {
+	version, err := p.GetDBVersion(ctx)
+	if err != nil || version == 0 {
+		return err // nothing in there yet
+	}
+	folder := filepath.Join(s.dir, "backups")
+	if err := os.MkdirAll(folder, 0o750); err != nil {
+		return err
+	}
+	name := fmt.Sprintf("before-step-after-%d-%s.db", version, s.now().UTC().Format("20060102T150405.000000000"))
+	if _, err := s.db.ExecContext(ctx, `VACUUM INTO ?`, filepath.Join(folder, name)); err != nil {
+		return fmt.Errorf("copying the database before changing its form: %w", err)
+	}
+	return syncFolder(folder)
 }
 
 // Close ends all work with the record. It may be opened again.

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
+	"os"
 	"time"
 
 	"nodespan/assess"
@@ -70,6 +71,13 @@ func (s *Store) AddPhoto(ctx context.Context, n NewPhoto) (photo Photo, fresh bo
 		if id, err = replayed(ctx, tx, n.IdempotencyKey, sum); err != nil || id != 0 {
 			return err
 		}
+		// Sweep may have set the file aside meanwhile, as one without a row. It
+		// can't any more: it waits for this transaction.
+		if _, err := os.Stat(s.photoPath(sum)); err != nil {
+			if _, err := s.keepPhoto(n.Data); err != nil {
+				return err
+			}
+		}
 		if _, err := tx.ExecContext(ctx, `INSERT INTO vines (block_id, row, number) VALUES (?,?,?) ON CONFLICT DO NOTHING`, n.BlockID, n.Row, n.Number); err != nil {
 			return err
 		}
@@ -79,6 +87,10 @@ func (s *Store) AddPhoto(ctx context.Context, n NewPhoto) (photo Photo, fresh bo
 		}
 		err := tx.QueryRowContext(ctx, `SELECT id FROM photos WHERE vine_id = ? AND winter = ? AND sha256 = ?`, vine, n.Winter, sum).Scan(&id)
 		if err == nil {
+			// Sent again after it was deleted: it is wanted after all.
+			if err := s.mark(ctx, tx, id, false, n.By); err != nil {
+				return err
+			}
 			return s.remember(ctx, tx, n.IdempotencyKey, sum, id)
 		}
 		if !errors.Is(err, sql.ErrNoRows) {
@@ -127,7 +139,7 @@ func scanPhoto(row scanner) (Photo, error) {
 
 // Photo finds a photo by id; ENotFound when there is none.
 func (s *Store) Photo(ctx context.Context, id int64) (Photo, error) {
-	p, err := scanPhoto(s.db.QueryRowContext(ctx, `SELECT `+photoColumns+` FROM photos WHERE id = ?`, id))
+	p, err := scanPhoto(s.db.QueryRowContext(ctx, `SELECT `+photoColumns+` FROM photos p WHERE id = ? AND `+notDeleted, id))
 	if errors.Is(err, sql.ErrNoRows) {
 		return Photo{}, assess.Errorf(assess.ENotFound, "There is no such photo. Go to the vine's page and pick it there.")
 	}
@@ -137,7 +149,7 @@ func (s *Store) Photo(ctx context.Context, id int64) (Photo, error) {
 // Photos lists a vine's photos, the latest winter first, within it the latest
 // received first.
 func (s *Store) Photos(ctx context.Context, vineID int64) ([]Photo, error) {
-	return list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM photos WHERE vine_id = ? ORDER BY winter DESC, received_at DESC, id DESC`, vineID)
+	return list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM photos p WHERE vine_id = ? AND `+notDeleted+` ORDER BY winter DESC, received_at DESC, id DESC`, vineID)
 }
 
 // Waiting lists an estate's photos that have a cane on which nobody ruled yet,

@@ -279,7 +279,7 @@ func TestFileBeforeRow(t *testing.T) {
 	if err := os.WriteFile(part, []byte("half a ph"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if n, err := s.Sweep(); n != 1 || err != nil {
+	if n, _, err := s.Sweep(t.Context()); n != 1 || err != nil {
 		t.Errorf("swept %d, %v; want the one half file", n, err)
 	}
 	if _, err := os.Stat(part); !errors.Is(err, os.ErrNotExist) {

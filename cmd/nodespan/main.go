@@ -34,6 +34,10 @@ type command struct {
 var commands = []command{
 	{"serve", "serve the record to a browser; --demo with an invented estate", runServe},
 	{"link", "make a one-time link: to join an estate, or to choose a new password", runLink},
+	{"backup", "write the record into one file, also while it is served", runBackup},
+	{"restore", "make a data folder from a backup", runRestore},
+	{"check", "verify the record and every photo in it", runCheck},
+	{"purge", "remove for good what was marked as deleted", runPurge},
 	{"measure", "measure photos, as a table or as JSON", runMeasure},
 	{"batch", "measure a folder of photos into tables, with resume", runBatch},
 	{"card", "print the scale card or the scale bar, true to size", runCard},

@@ -42,3 +42,4 @@ $('marks').addEventListener('submit', async (event) => {
   } catch (e) { $('fault').textContent = e.message; }
 });
 draw();
+stage.root.dataset.ready = 'yes';
