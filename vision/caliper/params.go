@@ -93,5 +93,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 1, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, Jump: 0.6}
 }

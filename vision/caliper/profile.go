@@ -41,7 +41,6 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	if len(pts) < 4 {
 		return &Profile{}, nil
 	}
-	lum := light(par.Shoulder)
 	out := &Profile{Stations: make([]Station, len(pts))}
 	across := angleAt(pts, len(pts)/2) + math.Pi/2
 	blur := m.Blur(math.Cos(across), math.Sin(across))
@@ -57,7 +56,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	// look alike for a while, the edges don't jump to the nearest bark.
 	for _, tol := range []float64{par.WidthTol, par.TaperTol} {
 		wide := func(i int) *section {
-			return cross(p, lum, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 11, 8/mm), max(par.AlongMM/mm, 3))
+			return cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 11, 8/mm), max(par.AlongMM/mm, 3))
 		}
 		var ok bool
 		if like != nil {
@@ -94,7 +93,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	if like != nil {
 		wide := make([]*section, len(pts))
 		for i := range pts {
-			wide[i] = cross(p, lum, pts[i], angleAt(pts, i), width[i], max(1.1*width[i], 12), max(par.AlongMM/mm, 3))
+			wide[i] = cross(p, pts[i], angleAt(pts, i), width[i], max(1.1*width[i], 12), max(par.AlongMM/mm, 3))
 		}
 		odds := func(i int, v float64) float64 {
 			a := angleAt(pts, i)
@@ -105,7 +104,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	fits := make([]edgeFit, len(pts))
 	sections := make([]*section, len(pts))
 	for i := range pts {
-		sections[i] = cross(p, lum, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 8), max(par.AlongMM/mm, 3))
+		sections[i] = cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 8), max(par.AlongMM/mm, 3))
 	}
 	cons := contrasts(sections, left, right, blur, int(math.Round(par.StretchMM/(stationPx*mm))))
 	blur = sharpness(sections, cons, left, right, blur, par)
@@ -161,6 +160,11 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		// In the picture y runs down, so that the normal (-sin, cos) points to
 		// the right of somebody who walks from base to tip.
 		s.Left, s.Right = off[i]-f.a, f.b-off[i]
+		if par.Shoulder > 0 {
+			gl, wl, wr, gr := sections[i].beside(f.a, f.b, blur)
+			s.Left += blur * outward(gl, wl, par.Shoulder)
+			s.Right += blur * outward(gr, wr, par.Shoulder)
+		}
 		k := m.Diameter(s.Px[0], s.Px[1], math.Cos(s.Angle), math.Sin(s.Angle))
 		s.DiameterMM = (s.Left + s.Right) * k
 		s.U = max(f.u*k, 0.02)
@@ -238,7 +242,7 @@ func sharpness(ss []*section, cons [][2]contrast, left, right []float64, sigma f
 }
 
 // cross samples the cross-section at a place, averaged along the cane.
-func cross(p *photo.Photo, lum *[256]float32, at assess.Point, angle, width, beside, along float64) *section {
+func cross(p *photo.Photo, at assess.Point, angle, width, beside, along float64) *section {
 	pix, w, h := p.Pix(), p.Width, p.Height
 	half := 0.5*width + beside
 	step := max(0.5, width/40)
@@ -261,8 +265,8 @@ func cross(p *photo.Photo, lum *[256]float32, at assess.Point, angle, width, bes
 			o := 3 * (yi*w + xi)
 			d := o + 3*w
 			for c := range 3 {
-				top := lum[pix[o+c]]*(1-fx) + lum[pix[o+3+c]]*fx
-				bot := lum[pix[d+c]]*(1-fx) + lum[pix[d+3+c]]*fx
+				top := photo.Linear[pix[o+c]]*(1-fx) + photo.Linear[pix[o+3+c]]*fx
+				bot := photo.Linear[pix[d+c]]*(1-fx) + photo.Linear[pix[d+3+c]]*fx
 				sum[c] += float64(top*(1-fy) + bot*fy)
 			}
 			cnt++
