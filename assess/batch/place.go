@@ -3,7 +3,9 @@ package batch
 import (
 	"cmp"
 	"context"
+	"crypto/sha256"
 	"database/sql"
+	"encoding/hex"
 	"fmt"
 	"path"
 	"strings"
@@ -150,4 +152,11 @@ func comparePlaces(a, b Place) int {
 func stem(p string) string {
 	b := path.Base(p)
 	return strings.TrimSuffix(b, path.Ext(b))
+}
+
+// PlaceOf finds the place of a photo that belongs to no job, from its path below
+// the folder and its bytes.
+func (m *Matcher) PlaceOf(photoPath string, data []byte) Place {
+	sum := sha256.Sum256(data)
+	return m.Place(photo{path: photoPath, sha: hex.EncodeToString(sum[:]), taken: takenAt(data)})
 }

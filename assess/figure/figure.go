@@ -109,7 +109,7 @@ func Histogram(title, x string, values []float64, step float64, lines []Line) (t
 		if err != nil {
 			return "", err
 		}
-		h.FillColor, h.LineStyle.Width = color.RGBA{0, 114, 178, 140}, vg.Points(0.4)
+		h.FillColor, h.LineStyle.Width = color.NRGBA{0, 114, 178, 140}, vg.Points(0.4)
 		p.Add(h)
 	}
 	addUpright(p, lines)
@@ -210,7 +210,7 @@ func Spans(title, x, y string, truth, value, low, high []float64) (template.HTML
 		if err != nil {
 			return "", err
 		}
-		bar.LineStyle.Color, bar.LineStyle.Width = color.RGBA{0, 114, 178, 110}, vg.Points(1)
+		bar.LineStyle.Color, bar.LineStyle.Width = color.NRGBA{0, 114, 178, 110}, vg.Points(1)
 		if truth[i] < low[i] || truth[i] > high[i] {
 			bar.LineStyle.Color, bar.LineStyle.Width = palette[1], vg.Points(1.6)
 		}

@@ -164,3 +164,9 @@ func (s *Store) Waiting(ctx context.Context, estate int64, limit int) ([]Photo, 
 JOIN photos p ON p.id = w.photo_id ORDER BY w.waits_since, p.id`, estate, limit)
 	return ps, n, err
 }
+
+// PhotosOf lists the photos with these bytes, the latest received first: the
+// same file may have been sent for several vines or winters.
+func (s *Store) PhotosOf(ctx context.Context, sum string) ([]Photo, error) {
+	return list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM photos WHERE sha256 = ? ORDER BY received_at DESC, id DESC`, sum)
+}

@@ -40,6 +40,7 @@ var commands = []command{
 	{"purge", "remove for good what was marked as deleted", runPurge},
 	{"measure", "measure photos, as a table or as JSON", runMeasure},
 	{"batch", "measure a folder of photos into tables, with resume", runBatch},
+	{"study", "hold photos against measurements by hand", runStudy},
 	{"card", "print the scale card or the scale bar, true to size", runCard},
 	{"render", "make photos of vines of which everything is known", runRender},
 	{"truth", "measure photos with known truth and tell how well", runTruth},
