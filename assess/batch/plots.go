@@ -27,12 +27,12 @@ func figures(s *summary, rs assess.RuleSet) ([]template.HTML, error) {
 	short := figure.Line{At: rs.ShortNoded.Limit, Label: "short-noded below"}
 	facts := s.T.facts
 	if s.D.N > 0 {
-		if err := add(figure.Histogram("Diameter", "mm", known(facts, diameterOf), 0.5, []figure.Line{weak, bull})); err != nil {
+		if err := add(figure.Histogram("Diameter", "mm", "canes", known(facts, diameterOf), 0.5, []figure.Line{weak, bull})); err != nil {
 			return nil, err
 		}
 	}
 	if s.L.N > 0 {
-		if err := add(figure.Histogram("Internode length", "mm", known(facts, internodeOf), 5, []figure.Line{short})); err != nil {
+		if err := add(figure.Histogram("Internode length", "mm", "canes", known(facts, internodeOf), 5, []figure.Line{short})); err != nil {
 			return nil, err
 		}
 	}

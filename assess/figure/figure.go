@@ -95,8 +95,8 @@ func renderSized(p *plot.Plot, alt string, w, h vg.Length) (template.HTML, error
 
 // Histogram draws how often values fall into equal steps. EInvalid never: an
 // empty list gives an empty figure with its axes.
-func Histogram(title, x string, values []float64, step float64, lines []Line) (template.HTML, error) {
-	p := newPlot(title, x, "canes")
+func Histogram(title, x, y string, values []float64, step float64, lines []Line) (template.HTML, error) {
+	p := newPlot(title, x, y)
 	p.Y.Min = 0
 	if len(values) > 0 {
 		lo, hi := math.Floor(slices.Min(values)/step)*step, math.Ceil(slices.Max(values)/step)*step

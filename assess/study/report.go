@@ -218,7 +218,7 @@ func (r Result) figures() ([]template.HTML, error) {
 	if err != nil {
 		return nil, err
 	}
-	hist, err := figure.Histogram("Differences: "+string(r.What), "program - hand"+unit, off, step(off), nil)
+	hist, err := figure.Histogram("Differences: "+string(r.What), "program - hand"+unit, "pairs", off, step(off), nil)
 	if err != nil {
 		return nil, err
 	}
