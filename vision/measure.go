@@ -220,7 +220,7 @@ func lineOf(pr *caliper.Profile, guided bool) trace.Line {
 func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, lines []trace.Line, like caliper.Likelihood) ([]*caliper.Profile, error) {
 	out := make([]*caliper.Profile, len(lines))
 	errs := make([]error, len(lines))
-	land := trace.NewTerritory(p.Width, p.Height, lines, 0)
+	land := trace.NewTerritory(p.Width, p.Height, lines)
 	next := make(chan int)
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
@@ -423,5 +423,5 @@ func (v *Measurer) again(ctx context.Context, p *photo.Photo, m *scale.Map, like
 	if err != nil {
 		return nil, err
 	}
-	return trace.Again(ctx, p, view, m, seeds, first, v.Params.Trace)
+	return trace.Again(ctx, p, like, m, seeds, first, v.Params.Trace)
 }

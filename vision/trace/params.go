@@ -20,6 +20,16 @@ type Params struct {
 	// than from its own colour so far, to follow it where no edges are clear;
 	// length of a difference in grey levels over three channels. Default 14.
 	MinColour float64
+	// MostOdds bounds the log odds of a pixel. Larger lets single pixels of a
+	// rare colour weigh more. Default 2.
+	MostOdds float64
+	// MinStart and MinShow are how clearly wood must stand against ground, 0 to
+	// 1, to start following it (both edges) and to go on (their sum). Larger
+	// finds less and follows better. Default 0.3 and 0.35.
+	MinStart, MinShow float64
+	// HiddenMM is how far a cane is followed where other wood lies against both
+	// its edges. Default 90 mm.
+	HiddenMM float64
 	// GapMM is the longest stretch without edges that is bridged: another
 	// cane, a tie, a wire, a post's edge. Longer joins what may be two canes.
 	GapMM float64
@@ -53,6 +63,6 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, GapMM: 45, MinLengthMM: 60,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 2, MinStart: 0.3, MinShow: 0.35, HiddenMM: 90, GapMM: 45, MinLengthMM: 60,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }

@@ -51,9 +51,9 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, 
 // Again follows canes a second time, on a view of the photo in which wood that
 // looks like the recognised canes is bright. What was found before counts
 // where the second look found nothing.
-func Again(ctx context.Context, p, view *photo.Photo, m *scale.Map, seeds []wood.Seed, before *Result, par Params) (*Result, error) {
+func Again(ctx context.Context, p *photo.Photo, like *wood.Likeness, m *scale.Map, seeds []wood.Seed, before *Result, par Params) (*Result, error) {
 	seeds = slices.DeleteFunc(slices.Clone(seeds), func(s wood.Seed) bool { return onReference(m, s.X, s.Y) })
-	rs := ribbons(view, m, seeds, par)
+	rs := strands(like, m, seeds, par)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
