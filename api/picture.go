@@ -11,7 +11,6 @@ import (
 	"strings"
 	"sync"
 
-	"github.com/disintegration/imaging"
 	"github.com/labstack/echo/v4"
 
 	"nodespan/assess"
@@ -75,12 +74,9 @@ func (s *Server) previewOf(ctx context.Context, p store.Photo, side, quality int
 		return "", err
 	}
 	defer s.giveDecoder()
-	img, err := decodeUpright(data)
+	copied, err := s.decoder.Copy(ctx, data, side, quality)
 	if err != nil {
-		return "", fmt.Errorf("photo %d can't be decoded: %w", p.ID, err)
-	}
-	if b := img.Bounds(); side > 0 && max(b.Dx(), b.Dy()) > side {
-		img = imaging.Fit(img, side, side, imaging.Box)
+		return "", fmt.Errorf("photo %d can't be copied: %w", p.ID, err)
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
 		return "", err
@@ -91,7 +87,7 @@ func (s *Server) previewOf(ctx context.Context, p store.Photo, side, quality int
 		return "", err
 	}
 	defer os.Remove(part.Name())
-	err = imaging.Encode(part, img, imaging.JPEG, imaging.JPEGQuality(quality))
+	_, err = part.Write(copied)
 	if err := errors.Join(err, part.Close()); err != nil {
 		return "", err
 	}

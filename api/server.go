@@ -69,7 +69,10 @@ type Config struct {
 	Notice string
 	Limits Limits
 	Access Access
-	Log    *slog.Logger
+	// Decoder decodes photos for checking and for smaller copies. Without one
+	// that happens within the service.
+	Decoder Decoder
+	Log     *slog.Logger
 }
 
 // Server is the service. Make it with New, serve its Handler, and Close it.
@@ -84,6 +87,7 @@ type Server struct {
 	log      *slog.Logger
 	counts   *counts
 	hashers  chan struct{}
+	decoder  Decoder
 	pages    *web.Pages
 	echo     *echo.Echo
 	queue    *queue
@@ -111,6 +115,9 @@ func New(ctx context.Context, c Config) (*Server, error) {
 		return nil, err
 	} else if parts+aside > 0 {
 		s.log.Warn("cleared up what an earlier stop left behind in the middle of an upload", "removed", parts, "set_aside", aside)
+	}
+	if s.decoder = c.Decoder; s.decoder == nil {
+		s.decoder = within{}
 	}
 	s.decoders = make(chan struct{}, s.limits.Decoders)
 	s.queue = newQueue(s)

@@ -14,11 +14,11 @@ import (
 	"time"
 	"unicode"
 
-	"github.com/disintegration/imaging"
 	"github.com/labstack/echo/v4"
 	"github.com/rwcarlsen/goexif/exif"
 	_ "golang.org/x/image/webp"
 
+	"nodespan/api/apart"
 	"nodespan/assess"
 	"nodespan/assess/store"
 )
@@ -188,7 +188,15 @@ func (s *Server) checkPhoto(ctx context.Context, data []byte) (string, error) {
 		return "", err
 	}
 	defer s.giveDecoder()
-	if _, _, err := image.Decode(bytes.NewReader(data)); err != nil {
+	if err := s.decoder.Check(ctx, data); err != nil {
+		if ctx.Err() != nil {
+			return "", ctx.Err()
+		}
+		s.log.Info("a photo was refused", "error", err)
+		var told *assess.Error
+		if errors.As(err, &told) {
+			return "", assess.Errorf(assess.EInvalid, "%s", told.Message)
+		}
 		return "", assess.Errorf(assess.EInvalid, "The photo is damaged or not whole. Take it again, or send it again if it looks right on your device.")
 	}
 	return kind, nil
@@ -219,7 +227,21 @@ func takenAt(data []byte) time.Time {
 	return t
 }
 
-// decodeUpright decodes a photo that passed checkPhoto, turned upright.
-func decodeUpright(data []byte) (image.Image, error) {
-	return imaging.Decode(bytes.NewReader(data), imaging.AutoOrientation(true))
+// Decoder decodes photos; Check returns an error for one that is damaged, Copy
+// makes an upright JPEG no longer than side px (0 for its own size).
+type Decoder interface {
+	Check(ctx context.Context, photo []byte) error
+	Copy(ctx context.Context, photo []byte, side, quality int) ([]byte, error)
+}
+
+// within decodes in the service's own process.
+type within struct{}
+
+func (within) Check(_ context.Context, photo []byte) error {
+	_, _, err := image.Decode(bytes.NewReader(photo))
+	return err
+}
+
+func (within) Copy(_ context.Context, photo []byte, side, quality int) ([]byte, error) {
+	return apart.Copy(photo, side, quality)
 }

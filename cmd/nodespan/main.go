@@ -66,6 +66,9 @@ func dispatch(ctx context.Context, args []string) int {
 		fmt.Println("nodespan", version)
 		return exitOK
 	}
+	if args[0] == onePhoto {
+		return runOnePhoto(ctx)
+	}
 	for _, c := range commands {
 		if c.name == args[0] {
 			return c.run(ctx, args[1:])

@@ -1,0 +1,11 @@
+// Package apart measures photos in a process of their own: the same program,
+// started for one photo, with bounds on memory and time, that ends with it. A
+// fault in a codec, or an image made to do harm, then takes neither the service
+// nor its data with it.
+//
+// Runner fulfils assess.Measurer by starting that process; Serve is what runs
+// in it. Between them go, over standard input, the length of a JSON head (four
+// bytes, big-endian), the head, and the photo's bytes to the end; over standard
+// output one JSON answer, or a JPEG for a copy. The process gets no
+// environment, opens no network connection, and may write no file.
+package apart

@@ -1,0 +1,183 @@
+package apart
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"image"
+	"io"
+	"os"
+	"os/exec"
+	"runtime"
+	"time"
+
+	"nodespan/assess"
+)
+
+// Runner measures each photo in a process of its own. It may be used from many
+// goroutines; each call is one process.
+type Runner struct {
+	// Command starts the process, which calls Serve.
+	Command []string
+	// Limits gives the bounds for a photo of so many pixels; LimitsFor if nil.
+	Limits func(pixels int) Limits
+}
+
+var _ assess.Measurer = (*Runner)(nil)
+
+const (
+	// largestAnswer bounds what a process may say, in bytes; a copy of a photo
+	// of 64 megapixels stays below.
+	largestAnswer = 256 << 20
+	// lastWords is how much of its standard error is kept for the log, bytes.
+	lastWords = 4 << 10
+)
+
+// Measure fulfils assess.Measurer. A process that breaks off or goes beyond
+// its bounds is an error with a sentence for the person and code EInternal;
+// the photo is as it was.
+func (r *Runner) Measure(ctx context.Context, photo []byte, ask assess.Ask) (*assess.Measurement, error) {
+	a, err := r.ask(ctx, photo, head{Do: doMeasure, Ask: ask})
+	if err != nil {
+		return nil, err
+	}
+	if a.Measurement == nil {
+		return nil, errors.New("a measuring process gave no measurement")
+	}
+	return a.Measurement, nil
+}
+
+// Guide fulfils assess.Measurer in the same way.
+func (r *Runner) Guide(ctx context.Context, photo []byte, on *assess.Measurement, base, tip assess.Point) (*assess.Cane, error) {
+	a, err := r.ask(ctx, photo, head{Do: doGuide, On: on, Base: base, Tip: tip})
+	if err != nil {
+		return nil, err
+	}
+	if a.Cane == nil {
+		return nil, errors.New("a measuring process gave no cane")
+	}
+	return a.Cane, nil
+}
+
+// Check decodes a photo and returns an error when that doesn't go.
+func (r *Runner) Check(ctx context.Context, photo []byte) error {
+	_, err := r.ask(ctx, photo, head{Do: doCheck})
+	return err
+}
+
+// Copy gives a photo's copy as the function Copy does.
+func (r *Runner) Copy(ctx context.Context, photo []byte, side, quality int) ([]byte, error) {
+	data, err := r.run(ctx, photo, head{Do: doCopy, Side: side, Quality: quality})
+	if err != nil {
+		return nil, err
+	}
+	if len(data) > 0 && data[0] == 'J' {
+		return data[1:], nil
+	}
+	if _, err := read(data); err != nil {
+		return nil, err
+	}
+	return nil, errors.New("a copying process gave no copy")
+}
+
+func (r *Runner) ask(ctx context.Context, photo []byte, h head) (answer, error) {
+	data, err := r.run(ctx, photo, h)
+	if err != nil {
+		return answer{}, err
+	}
+	return read(data)
+}
+
+func read(data []byte) (answer, error) {
+	var a answer
+	if err := json.Unmarshal(data, &a); err != nil {
+		return a, fmt.Errorf("the answer of a measuring process can't be read: %w", err)
+	}
+	if a.Code == assess.EInternal {
+		return a, errors.New(a.Message)
+	}
+	if a.Code != "" {
+		return a, &assess.Error{Code: a.Code, Message: a.Message}
+	}
+	return a, nil
+}
+
+// run starts a process for one photo and gives what it wrote.
+func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) {
+	pixels := 0
+	if conf, _, err := image.DecodeConfig(bytes.NewReader(photo)); err == nil {
+		pixels = conf.Width * conf.Height
+	}
+	h.Limits = LimitsFor(pixels)
+	if r.Limits != nil {
+		h.Limits = r.Limits(pixels)
+	}
+	text, err := json.Marshal(h)
+	if err != nil {
+		return nil, err
+	}
+	wall, cancel := context.WithTimeout(ctx, h.Limits.Wall)
+	defer cancel()
+	c := exec.CommandContext(wall, r.Command[0], r.Command[1:]...)
+	// No secrets of the service's; the libraries are still to be found.
+	c.Env = []string{"GOTRACEBACK=none"}
+	if path := os.Getenv("LD_LIBRARY_PATH"); path != "" {
+		c.Env = append(c.Env, "LD_LIBRARY_PATH="+path)
+	}
+	size := binary.BigEndian.AppendUint32(nil, uint32(len(text)))
+	c.Stdin = io.MultiReader(bytes.NewReader(size), bytes.NewReader(text), bytes.NewReader(photo))
+	out, said := &bounded{left: largestAnswer}, &bounded{left: lastWords, quiet: true}
+	c.Stdout, c.Stderr = out, said
+	c.WaitDelay = 5 * time.Second
+	tie(c)
+	// The signal at the parent's end is tied to the thread that started it.
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	err = c.Run()
+	switch {
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
+	case err == nil:
+		return out.Bytes(), nil
+	}
+	why := "it broke off"
+	switch {
+	case wall.Err() != nil || cpuSpent(c.ProcessState, h.Limits):
+		why = "it took longer than any photo should"
+	case bytes.Contains(said.Bytes(), []byte("out of memory")) || bytes.Contains(said.Bytes(), []byte("cannot allocate")) || bytes.Contains(said.Bytes(), []byte("pthread_create failed")):
+		why = "it needs more memory than any photo should"
+	}
+	return nil, &assess.Error{
+		Code:    assess.EInternal,
+		Message: "This photo could not be worked on: " + why + ". The file may be damaged, or made to do harm. What was kept of it is safe; take another photo.",
+		Err:     fmt.Errorf("%w: %s", err, bytes.TrimSpace(said.Bytes())),
+	}
+}
+
+func cpuSpent(p *os.ProcessState, l Limits) bool {
+	return p != nil && p.UserTime()+p.SystemTime() >= l.CPU-time.Second
+}
+
+// bounded keeps what is written up to a bound; beyond it, it fails, or, when
+// quiet, forgets the rest.
+type bounded struct {
+	bytes.Buffer
+	left  int
+	quiet bool
+}
+
+func (b *bounded) Write(p []byte) (int, error) {
+	n := len(p)
+	if n > b.left {
+		if !b.quiet {
+			return 0, errors.New("a process said more than it should")
+		}
+		p = p[:b.left]
+	}
+	b.left -= len(p)
+	b.Buffer.Write(p)
+	return n, nil
+}

@@ -1,0 +1,94 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"image"
+	"image/png"
+	"os"
+	"reflect"
+	"slices"
+	"testing"
+	"time"
+
+	"nodespan/api/apart"
+	"nodespan/assess"
+	"nodespan/vision"
+)
+
+func TestMain(m *testing.M) {
+	if len(os.Args) > 1 && os.Args[1] == onePhoto {
+		os.Exit(runOnePhoto(context.Background()))
+	}
+	os.Exit(m.Run())
+}
+
+// A photo that is measured in a process of its own gives what it gives within,
+// and the process's start costs at most a tenth of the measuring.
+func TestMeasuringApart(t *testing.T) {
+	photo, err := os.ReadFile("../../testdata/raytraced/d01.jpg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	each, err := measuringApart()
+	if err != nil {
+		t.Fatal(err)
+	}
+	began := time.Now()
+	got, err := each.Measure(t.Context(), photo, assess.Ask{Name: "d01.jpg"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := time.Since(began)
+	want, err := vision.New(version).Measure(t.Context(), photo, assess.Ask{Name: "d01.jpg"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got.TimingMS, want.TimingMS = nil, nil
+	if got.Outcome != assess.Measured || !reflect.DeepEqual(got.Canes, want.Canes) {
+		t.Errorf("%s with %d canes, want the %d that are measured within", got.Outcome, len(got.Canes), len(want.Canes))
+	}
+	var tiny bytes.Buffer
+	if err := png.Encode(&tiny, image.NewGray(image.Rect(0, 0, 1, 1))); err != nil {
+		t.Fatal(err)
+	}
+	var starts []time.Duration
+	for range 7 {
+		began := time.Now()
+		if err := each.Check(t.Context(), tiny.Bytes()); err != nil {
+			t.Fatal(err)
+		}
+		starts = append(starts, time.Since(began))
+	}
+	slices.Sort(starts)
+	start := starts[len(starts)/2]
+	t.Logf("start of the process %v, measuring %v: %.1f %%", start, whole, 100*start.Seconds()/whole.Seconds())
+	if start > whole/10 {
+		t.Errorf("the start takes %v of %v, more than a tenth", start, whole)
+	}
+}
+
+// A photo that would need more memory than its bounds is refused in words, and
+// the caller goes on.
+func TestTooLittleMemory(t *testing.T) {
+	photo, err := os.ReadFile("../../testdata/raytraced/d01.jpg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	each, err := measuringApart()
+	if err != nil {
+		t.Fatal(err)
+	}
+	each.Limits = func(pixels int) apart.Limits {
+		l := apart.LimitsFor(pixels)
+		l.DataBytes = 200 << 20
+		return l
+	}
+	if m, err := each.Measure(t.Context(), photo, assess.Ask{}); err == nil {
+		t.Errorf("measured with %d canes in 200 MB", len(m.Canes))
+	} else if assess.ErrorCode(err) != assess.EInternal {
+		t.Errorf("%v", err)
+	} else {
+		t.Log(err)
+	}
+}
