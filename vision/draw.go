@@ -113,8 +113,17 @@ func (v *Measurer) Picture(_ context.Context, data []byte, m *assess.Measurement
 	return d.jpeg()
 }
 
+// A story is what the stages made of a photo, for drawing it.
+type story struct {
+	seeds    []wood.Seed
+	like     *wood.Likeness
+	trace    *trace.Result
+	profiles []*caliper.Profile
+	canes    []assess.Cane
+}
+
 // explain sends each stage's drawing to v.Explain, in the stages' order.
-func (v *Measurer) explain(p *photo.Photo, m *scale.Map, seeds []wood.Seed, t *trace.Result, profiles []*caliper.Profile, canes []assess.Cane) error {
+func (v *Measurer) explain(p *photo.Photo, m *scale.Map, s story) error {
 	if v.Explain == nil {
 		return nil
 	}
@@ -158,12 +167,25 @@ func (v *Measurer) explain(p *photo.Photo, m *scale.Map, seeds []wood.Seed, t *t
 			}
 		}},
 		{"3-wood", func(d *pen) {
-			for _, s := range seeds {
+			for _, q := range s.seeds {
 				l := 4 * float64(d.w)
-				gocv.Line(&d.m, image.Pt(int(s.X-l*math.Cos(s.Angle)), int(s.Y-l*math.Sin(s.Angle))), image.Pt(int(s.X+l*math.Cos(s.Angle)), int(s.Y+l*math.Sin(s.Angle))), yellow, d.w)
+				gocv.Line(&d.m, image.Pt(int(q.X-l*math.Cos(q.Angle)), int(q.Y-l*math.Sin(q.Angle))), image.Pt(int(q.X+l*math.Cos(q.Angle)), int(q.Y+l*math.Sin(q.Angle))), yellow, d.w)
 			}
 		}},
+		{"3-wood-learned", func(d *pen) {
+			if s.like == nil {
+				d.text(assess.Point{20, 40 * float64(d.w)}, "too little wood was recognised to learn its colour")
+				return
+			}
+			grey, err := gocv.NewMatFromBytes(s.like.H, s.like.W, gocv.MatTypeCV8UC1, s.like.V)
+			if err != nil {
+				return
+			}
+			defer grey.Close()
+			gocv.CvtColor(grey, &d.m, gocv.ColorGrayToBGR)
+		}},
 		{"4-trace", func(d *pen) {
+			t := s.trace
 			if t == nil {
 				return
 			}
@@ -186,20 +208,20 @@ func (v *Measurer) explain(p *photo.Photo, m *scale.Map, seeds []wood.Seed, t *t
 			}
 		}},
 		{"5-caliper", func(d *pen) {
-			for _, pr := range profiles {
-				for _, s := range pr.Stations {
-					if s.U == 0 {
+			for _, pr := range s.profiles {
+				for _, q := range pr.Stations {
+					if q.U == 0 {
 						continue
 					}
-					nx, ny := -math.Sin(s.Angle), math.Cos(s.Angle)
-					for _, o := range []float64{-s.Left, s.Right} {
-						gocv.Circle(&d.m, at(assess.Point{s.Px[0] + o*nx, s.Px[1] + o*ny}), 1, pink, -1)
+					nx, ny := -math.Sin(q.Angle), math.Cos(q.Angle)
+					for _, o := range []float64{-q.Left, q.Right} {
+						gocv.Circle(&d.m, at(assess.Point{q.Px[0] + o*nx, q.Px[1] + o*ny}), 1, pink, -1)
 					}
 				}
 			}
 		}},
 		{"6-nodes", func(d *pen) {
-			for _, c := range canes {
+			for _, c := range s.canes {
 				d.line(c.CentreLine, blue, d.w)
 				for i, n := range c.Nodes {
 					gocv.Circle(&d.m, at(n.Px), 5*d.w, pink, d.w)
@@ -208,8 +230,8 @@ func (v *Measurer) explain(p *photo.Photo, m *scale.Map, seeds []wood.Seed, t *t
 			}
 		}},
 	}
-	for _, s := range stages {
-		if err := send(s.name, s.draw); err != nil {
+	for _, st := range stages {
+		if err := send(st.name, st.draw); err != nil {
 			return err
 		}
 	}

@@ -135,7 +135,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	if m == nil {
 		out.Reasons = why
 		out.Advice = assess.Advise(why)
-		return out, v.explain(p, nil, nil, nil, nil, nil)
+		return out, v.explain(p, nil, story{})
 	}
 	out.Reference = m.Reference()
 
@@ -149,14 +149,15 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 		return nil, err
 	}
 	var likely caliper.Likelihood
+	var learned *wood.Likeness
 	if like, ok := wood.Learn(p, pieces(t.Canes), v.Params.Learn); ok {
 		t, err = v.again(ctx, p, m, like, t)
 		if err != nil {
 			return nil, err
 		}
-		likely = like
+		likely, learned = like, like
 		if like, ok := wood.Learn(p, pieces(t.Canes), v.Params.Learn); ok {
-			likely = like
+			likely, learned = like, like
 		}
 	}
 	for _, g := range ask.Guided {
@@ -178,7 +179,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	// middle: only now two of the same cane are seen to be one.
 	read := make([]trace.Line, len(profiles))
 	for i, pr := range profiles {
-		read[i] = lineOf(pr, t.Canes[i].Guided)
+		read[i] = lineOf(pr, &t.Canes[i])
 	}
 	keep := trace.OnceEach(read)
 	slices.SortStableFunc(keep, func(a, b int) int { return cmp.Compare(t.Canes[a].Points[0][0], t.Canes[b].Points[0][0]) })
@@ -199,12 +200,12 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 		out.Reasons = append(out.Reasons, assess.NoCane)
 	}
 	out.Advice = assess.Advise(out.Reasons)
-	return out, v.explain(p, m, seeds, t, profiles, out.Canes)
+	return out, v.explain(p, m, story{seeds, learned, t, profiles, out.Canes})
 }
 
 // lineOf makes a line of a profile again, as refined.
-func lineOf(pr *caliper.Profile, guided bool) trace.Line {
-	l := trace.Line{Guided: guided}
+func lineOf(pr *caliper.Profile, from *trace.Line) trace.Line {
+	l := trace.Line{Guided: from.Guided, Learned: from.Learned, Clear: from.Clear}
 	for i, s := range pr.Stations {
 		if i%4 != 0 {
 			continue

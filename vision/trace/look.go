@@ -11,8 +11,9 @@ import (
 )
 
 const (
-	inAir   = "starts in the air"
-	notWood = "not wood-coloured"
+	inAir     = "starts in the air"
+	notWood   = "not wood-coloured"
+	belowWire = "below the wire"
 )
 
 // whiteOf is the colour of the reference's white in linear light, red green
@@ -132,7 +133,8 @@ func nearAny(m *scale.Map, q assess.Point, ls []Line, reach float64) bool {
 
 // OnceEach gives the indices, in order, of the lines that are left when those
 // are dropped that mostly run inside of a better one. Better is what was seen
-// for longer; guided lines come before all others.
+// for longer and more clearly; guided lines come before all others, and those
+// that were followed with the wood's colour known before those without.
 func OnceEach(ls []Line) []int {
 	score := func(l *Line) float64 {
 		n := 0.0
@@ -141,11 +143,11 @@ func OnceEach(ls []Line) []int {
 				n++
 			}
 		}
-		if l.Guided {
-			n += 1e6
-		}
-		if l.Learned {
-			n += 1e3
+		switch {
+		case l.Guided:
+			return 1e9 + n
+		case l.Learned:
+			return 1e6 + l.Clear
 		}
 		return n * math.Sqrt(max(l.MedianWidth(), 1))
 	}

@@ -63,6 +63,6 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 2, MinStart: 0.3, MinShow: 0.35, HiddenMM: 90, GapMM: 45, MinLengthMM: 60,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MinStart: 0.3, MinShow: 0.35, HiddenMM: 90, GapMM: 45, MinLengthMM: 60,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }

@@ -18,6 +18,8 @@ type Line struct {
 	Width  []float64 // px, as followed; NaN where bridged
 	Seen   []bool
 	Guided bool
+	// Clear is how clearly its edges showed while it was followed, summed.
+	Clear float64
 	// Learned: followed on the likeness to wood that was recognised before.
 	Learned bool
 }
@@ -82,6 +84,7 @@ func (r *ribbon) line() Line {
 	for _, s := range r.steps {
 		l.Points = append(l.Points, assess.Point{s.x, s.y})
 		l.Seen = append(l.Seen, s.seen)
+		l.Clear += s.score
 		w := s.width
 		if !s.seen {
 			w = math.NaN()
@@ -126,7 +129,11 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 		}
 		out.Wires = before.Wires
 		out.OldWood = slices.Clone(before.OldWood)
-		out.Dropped = slices.Clone(before.Dropped)
+		for _, d := range before.Dropped {
+			if d.Why == belowWire {
+				out.Dropped = append(out.Dropped, d) // a trunk, maybe
+			}
+		}
 	} else {
 		out.Wires = mergeWires(out.Wires, p)
 	}
@@ -390,7 +397,7 @@ func bearing(p *photo.Photo, m *scale.Map, ground func(float64) float64, upper f
 		}
 	}
 	for _, d := range r.Dropped {
-		if d.Why != "below the wire" {
+		if d.Why != belowWire {
 			continue
 		}
 		a, b := d.Line.Points[0], d.Line.Points[len(d.Line.Points)-1]
@@ -446,7 +453,7 @@ func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, 
 	case length < 130:
 		return l, "short"
 	case above*10 < len(l.Points)*6:
-		return l, "below the wire"
+		return l, belowWire
 	}
 	// Level near the wire: last winter's wood tied down.
 	k := 0
