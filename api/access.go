@@ -137,16 +137,21 @@ var routeRules = map[string]Action{
 	"POST /api/measurements/:measurement/preview":          View,
 	"POST /api/measurements/:measurement/rulings":          Rule,
 	"POST /api/measurements/:measurement/guide":            Rule,
-	"GET /blocks/:block/rules":                             View,
-	"GET /rule-sets/:file":                                 View,
-	"GET /api/blocks/:block/rules":                         View,
-	"POST /api/blocks/:block/rules":                        Rules,
-	"POST /api/blocks/:block/rules/preview":                View,
-	"POST /api/rule-sets/read":                             View,
-	"POST /api/descriptor-tables":                          Rules,
 	"GET /api/measurements/:measurement/choice":            View,
 	"POST /api/measurements/:measurement/choice/preview":   View,
 	"POST /api/measurements/:measurement/choice":           Choose,
+
+	"GET /blocks/:block/rules":                              View,
+	"GET /blocks/:block/:row/:vine/plan":                    View,
+	"GET /blocks/:block/:row/:vine/plan.pdf":                View,
+	"GET /blocks/:block/:row/plan.pdf":                      View,
+	"POST /api/blocks/:block/rows/:row/vines/:vine/sayings": Rule,
+	"GET /rule-sets/:file":                                  View,
+	"GET /api/blocks/:block/rules":                          View,
+	"POST /api/blocks/:block/rules":                         Rules,
+	"POST /api/blocks/:block/rules/preview":                 View,
+	"POST /api/rule-sets/read":                              View,
+	"POST /api/descriptor-tables":                           Rules,
 }
 
 // accountRules are the tunables of accounts.

@@ -28,7 +28,9 @@ type choiceView struct {
 	Measurement int64                  `json:"measurement"`
 	Form        assess.Form            `json:"form"`
 	Suggested   assess.Choice          `json:"suggested"`
-	Choice      assess.Choice          `json:"choice"` // with the wishes
+	Choice      assess.Choice          `json:"choice"`     // with the wishes
+	Difference  assess.Difference      `json:"difference"` // of the two
+	Advice      string                 `json:"advice"`     // buds by the block's formula, in words
 	Wishes      assess.Wishes          `json:"wishes"`
 	Buds        int                    `json:"buds"`
 	Canes       []assess.ConfirmedCane `json:"canes"`
@@ -52,7 +54,7 @@ func chooseFor(g *sighting, in wishesIn) (assess.Form, assess.Choice, error) {
 			return form, assess.Choice{}, err
 		}
 	}
-	choice, err := assess.SuggestConfirmed(g.measurement.Seen, g.confirmed, form, g.rules, in.Wishes)
+	choice, err := assess.SuggestKnowing(g.measurement.Seen, g.confirmed, g.descents, form, g.rules, in.Wishes)
 	return form, choice, err
 }
 
@@ -70,7 +72,7 @@ func unruled(g *sighting) int {
 	return n
 }
 
-func (s *Server) viewChoice(g *sighting, kept *store.Choice, in wishesIn, name string) (choiceView, error) {
+func (s *Server) viewChoice(ctx context.Context, g *sighting, kept *store.Choice, in wishesIn, name string) (choiceView, error) {
 	form, suggested, err := chooseFor(g, wishesIn{})
 	if err != nil {
 		return choiceView{}, err
@@ -79,9 +81,14 @@ func (s *Server) viewChoice(g *sighting, kept *store.Choice, in wishesIn, name s
 	if err != nil {
 		return choiceView{}, err
 	}
+	said, err := s.store.Sayings(ctx, g.vine.ID)
+	if err != nil {
+		return choiceView{}, err
+	}
 	photo := photoPath(g.photo.ID)
 	v := choiceView{
-		Measurement: g.measurement.ID, Form: form, Suggested: suggested, Choice: choice, Wishes: in.Wishes, Buds: withWishes.Buds,
+		Measurement: g.measurement.ID, Form: form, Suggested: suggested, Choice: choice, Difference: assess.Compare(suggested, choice),
+		Advice: budAdvice(g.block, pruningsOf(said, g.photo.Winter, g), choice.Buds), Wishes: in.Wishes, Buds: withWishes.Buds,
 		Canes: confirmedForPage(g.confirmed), Unruled: unruled(g), Who: name, Vine: vinePath(g.vine),
 		WidthPx: g.measurement.Seen.WidthPx, HeightPx: g.measurement.Seen.HeightPx,
 		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg",
@@ -99,6 +106,9 @@ func (s *Server) suggestChoice(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := s.knowing(c.Request().Context(), g); err != nil {
+		return err
+	}
 	kept, err := s.store.LatestChoice(c.Request().Context(), g.vine.ID, g.photo.Winter)
 	if err != nil {
 		return err
@@ -111,10 +121,10 @@ func (s *Server) suggestChoice(c echo.Context) error {
 		}
 		in = k.wishesIn
 	}
-	v, err := s.viewChoice(g, kept, in, who(c))
+	v, err := s.viewChoice(c.Request().Context(), g, kept, in, who(c))
 	if err != nil {
 		// A wish of then may name a cane that was rejected since.
-		if v, err = s.viewChoice(g, kept, wishesIn{}, who(c)); err != nil {
+		if v, err = s.viewChoice(c.Request().Context(), g, kept, wishesIn{}, who(c)); err != nil {
 			return err
 		}
 	}
@@ -131,11 +141,14 @@ func (s *Server) previewChoice(c echo.Context) error {
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
+	if err := s.knowing(c.Request().Context(), g); err != nil {
+		return err
+	}
 	kept, err := s.store.LatestChoice(c.Request().Context(), g.vine.ID, g.photo.Winter)
 	if err != nil {
 		return err
 	}
-	v, err := s.viewChoice(g, kept, in, who(c))
+	v, err := s.viewChoice(c.Request().Context(), g, kept, in, who(c))
 	if err != nil {
 		return err
 	}
@@ -181,6 +194,9 @@ func (s *Server) Choose(ctx context.Context, measurement int64, who string) erro
 func (s *Server) choose(ctx context.Context, g *sighting, in wishesIn, after int, name, key string) (store.Choice, error) {
 	if len(g.confirmed) == 0 {
 		return store.Choice{}, assess.Errorf(assess.EInvalid, "No cane of this photo is confirmed yet. Rule on its findings first.")
+	}
+	if err := s.knowing(ctx, g); err != nil {
+		return store.Choice{}, err
 	}
 	_, suggested, err := chooseFor(g, wishesIn{})
 	if err != nil {

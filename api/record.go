@@ -48,6 +48,9 @@ type sighting struct {
 	form        assess.Form
 	rulings     []assess.Ruling
 	confirmed   []assess.ConfirmedCane
+	// Filled in by knowing, for a choice alone.
+	past     *assess.Past
+	descents []assess.Descent
 }
 
 // sightingOf gathers a photo's latest measurement, its rulings and what they

@@ -208,6 +208,7 @@ func (s *Server) routes() *echo.Echo {
 	a.POST("/estate", s.renameEstate)
 	a.POST("/estates", s.addEstate)
 	s.routesOfRules(e, a)
+	s.routesOfPlans(e, a)
 	return e
 }
 

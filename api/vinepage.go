@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"net/url"
 	"reflect"
 
 	"github.com/labstack/echo/v4"
@@ -51,9 +52,19 @@ func (s *Server) vinePage(c echo.Context) error {
 			if err != nil {
 				return err
 			}
+			ch.Plan = vinePath(v) + "/plan?winter=" + url.QueryEscape(w.name)
+			if w.name == winters[0].name {
+				ch.Plan = vinePath(v) + "/plan"
+			}
 			part.Choice = ch
 		}
 		p.Winters = append(p.Winters, part)
+	}
+	if p.Years, err = s.yearsPart(c, b, v, winters); err != nil {
+		return err
+	}
+	if p.Years != nil {
+		p.Script = "vine"
 	}
 	return s.render(c, http.StatusOK, "vine", p)
 }

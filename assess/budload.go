@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"fmt"
 	"math"
 	"strings"
 )
@@ -107,4 +108,33 @@ func (f BalancedFormula) Advise(p *Prunings, left int) (BudAdvice, error) {
 		a.Verdict = "within"
 	}
 	return a, nil
+}
+
+// InWords is the advice for people: "20+20 leaves 44 buds for 1.00 kg of
+// prunings, weighed (43 to 45 by its interval); the 34 that are left lie below
+// that". p is the mass that it was reckoned from.
+func (a BudAdvice) InWords(p *Prunings) string {
+	how := "weighed"
+	if !p.Weighed {
+		how = "estimated from measured canes"
+	}
+	s := fmt.Sprintf("%s leaves %d buds for %.2f kg of prunings, %s", a.Formula.Name, a.Value, p.KG.Value, how)
+	switch {
+	case a.Low == 0:
+		s += fmt.Sprintf(" (up to %d by its interval; its lower end lies below one pound, where no formula holds)", a.High)
+	case a.Low != a.High:
+		s += fmt.Sprintf(" (%d to %d by its interval)", a.Low, a.High)
+	}
+	for _, m := range a.Missing {
+		s += "; not in it: " + m
+	}
+	switch a.Verdict {
+	case "below", "above":
+		s += fmt.Sprintf("; the %d that are left lie %s that", a.Left, a.Verdict)
+	case "within":
+		s += fmt.Sprintf("; the %d that are left agree with that", a.Left)
+	case "too close to call":
+		s += fmt.Sprintf("; whether the %d that are left are too many can't be told", a.Left)
+	}
+	return s
 }

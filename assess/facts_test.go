@@ -208,6 +208,12 @@ func TestBudAdvice(t *testing.T) {
 			t.Errorf("%s: %+v, %v", c.name, a, err)
 		}
 	}
+	// 20+20 of 1 kg is 44 buds, 43 to 45 for 20 g more or less.
+	twenty, _ := FormulaByName("20+20")
+	a, err := twenty.Advise(weighed(1), 34)
+	if want := "20+20 leaves 44 buds for 1.00 kg of prunings, weighed (43 to 45 by its interval); the 34 that are left lie below that"; err != nil || a.InWords(weighed(1)) != want {
+		t.Errorf("in words %q, %v", a.InWords(weighed(1)), err)
+	}
 	if _, err := FormulaByName("99+1"); ErrorCode(err) != ENotFound {
 		t.Errorf("no such formula: %v", err)
 	}

@@ -53,8 +53,16 @@ func (s *stand) ifSound(out *Choice, best filling, k int) string {
 			return fmt.Sprintf("if it's sound it's better for %s, and cane %d isn't needed", place, kept.Cane)
 		}
 	}
-	if len(out.Empty()) > 0 {
-		return fmt.Sprintf("if it's sound, lay it %s, and no place stays empty for want of it", place)
+	// Nobody is put out, so it fills a place that would stay empty; others may
+	// move up for it.
+	told := fmt.Sprintf("if it's sound, lay it %s", place)
+	for i, o := range best.options {
+		if o == nil || o.cane == k {
+			continue
+		}
+		if id := s.canes[o.cane].ID; out.Keep[i].Cane != id {
+			told += fmt.Sprintf(", and cane %d %s", id, o.place)
+		}
 	}
-	return fmt.Sprintf("if it's sound, lay it %s", place)
+	return told + ": one place less stays empty"
 }

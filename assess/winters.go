@@ -16,6 +16,8 @@ type WinterRecord struct {
 	Fruiting []int  `json:"fruiting"` // canes kept to fruit, by their number that winter
 	Spurs    []int  `json:"spurs"`    // canes cut to spurs, likewise
 	Buds     int    `json:"buds"`     // left on the vine; 0 when no choice was made
+	Chosen   bool   `json:"chosen"`   // a choice was confirmed
+	Pruned   bool   `json:"pruned"`   // a person said that the vine was pruned
 	// DiameterMM is the median over confirmed one-year canes, 0 without any.
 	DiameterMM float64 `json:"diameter_mm"`
 	// HeadBelowMM is how far the head stands below the lower wire; nil when
@@ -45,7 +47,7 @@ func RecordOf(winter string, m *Measurement, confirmed []ConfirmedCane, choice *
 		r.DiameterMM = median(ds)
 	}
 	if choice != nil {
-		r.Buds = choice.Buds
+		r.Buds, r.Chosen = choice.Buds, true
 		for _, k := range choice.Keep {
 			if k.Cane > 0 {
 				r.Fruiting = append(r.Fruiting, k.Cane)
@@ -64,7 +66,9 @@ func RecordOf(winter string, m *Measurement, confirmed []ConfirmedCane, choice *
 
 // Remark is something that winters, held side by side, say of a vine.
 type Remark struct {
-	Kind string `json:"kind"` // "expect_old_wood", "few_followers", "head_creeps" or "load_drifts"
+	// Kind is "expect_old_wood", "old_wood_stands", "older_wood_left",
+	// "few_followers", "head_creeps" or "load_drifts".
+	Kind string `json:"kind"`
 	Text string `json:"text"`
 }
 
@@ -98,7 +102,14 @@ func Remarks(records []WinterRecord, w Watching) []Remark {
 	if n >= 2 {
 		before, now := records[n-2], records[n-1]
 		if k := len(before.Fruiting); k > 0 {
-			if now.OldWood < k {
+			switch {
+			case now.OldWood > k:
+				say("older_wood_left", "%d pieces of old wood are confirmed in %s, and only %d canes were kept to fruit in %s: fruiting wood from before that was left. Cut it away too, unless it is the arm that you mean to keep.",
+					now.OldWood, now.Winter, k, before.Winter)
+			case now.OldWood > 0 && !now.Chosen:
+				say("old_wood_stands", "Last winter's fruiting wood is still there: %d of the %d canes that were kept in %s. It's cut away behind this winter's canes.", now.OldWood, k, before.Winter)
+			}
+			if now.OldWood < k && !now.Pruned {
 				say("expect_old_wood", "%d canes were kept to fruit in %s and are old wood now; %d pieces of old wood are confirmed in %s. Look whether the others still stand, and cut them away.",
 					k, before.Winter, now.OldWood, now.Winter)
 			}

@@ -185,7 +185,7 @@ func TestIfTheDoubtfulCaneIsSound(t *testing.T) {
 		others []sketch
 		want   string
 	}{
-		{[]sketch{good(1, -60, -20)}, "if it's sound, lay it lower right, and no place stays empty"},
+		{[]sketch{good(1, -60, -20)}, "if it's sound, lay it lower right: one place less stays empty"},
 		{[]sketch{good(1, -60, -20), good(2, -20, -10)}, "if it's sound it's better for lower right, and cane 2 isn't needed"},
 		{[]sketch{good(1, -60, -20), good(2, 55, 22), {id: 3, x: 200, up: -20, lean: -20, diameter: 6.6, internode: 60, nodes: 7, finding: TooCloseToCall}}, "still isn't needed"},
 	} {

@@ -95,6 +95,7 @@ type VinePage struct {
 	Winters         []WinterPart
 	Form            string
 	NothingRecorded bool
+	Years           *YearsPart // nil when nothing is recorded
 }
 
 // WinterPart is one winter of a vine.
@@ -141,7 +142,7 @@ type ChoicePart struct {
 	Missing       []string
 	Buds          int
 	Changed       bool // otherwise than suggested
-	To            string
+	To, Plan      string
 	Form, RuleSet string
 }
 

@@ -1,5 +1,7 @@
 package web
 
+import "html/template"
+
 // RulesPage shows and changes by what a block is judged and to what it is
 // pruned.
 type RulesPage struct {
@@ -37,3 +39,66 @@ type TableLine struct {
 	ID, Quantity, Source string
 	Classes              []string
 }
+
+// PlanPage is what is to be done at a vine, in the order of work.
+type PlanPage struct {
+	Frame
+	Where, Winter, Confirmed, Form, RuleSet string
+	Drawing                                 template.HTML
+	Buds                                    int
+	Pointing, Advice                        string
+	Missing, Notes                          []string
+	Look, Away, Spurs, Lay                  []PlanLine
+	Cautions                                []Caution
+	PDF, RowPDF, Photo                      string // addresses
+	Say                                     string // where to say that it's done
+	Pruned                                  string // who said so; "" while nobody did
+}
+
+// PlanLine is one thing to do, to tick off.
+type PlanLine struct {
+	Words  string
+	More   []string
+	Source string
+}
+
+// YearsPart is what a vine's winters say, held side by side.
+type YearsPart struct {
+	Winter, Say              string // the latest winter; where to say something
+	Remarks                  []string
+	Renewal                  []RenewalLine
+	Descents                 []DescentLine // of the latest winter's canes
+	Sources                  []SourceOption
+	Figures                  []FigureLine
+	MissingInputs            []string
+	Advice                   string
+	Prunings, PruningsSource string // in words; "" when nothing is known
+	PruningsKG, HarvestKG    string // as entered, "" for not
+	Classes                  []ClassLine
+}
+
+// RenewalLine is one kept cane or spur in the line of renewal.
+type RenewalLine struct {
+	Winter         string
+	Cane           int
+	As, From, Fate string
+	Warn           bool
+}
+
+// DescentLine is what one cane grew from.
+type DescentLine struct {
+	Cane      int
+	From, Why string
+	Sure      bool
+	Value     string // as in SourceOption
+}
+
+// SourceOption is something that a cane can have grown from.
+type SourceOption struct{ Value, Words string }
+
+// FigureLine is a figure of the balance.
+type FigureLine struct{ Words, Source string }
+
+// ClassLine is a vine's class on a descriptor table; Class is "" where it can't
+// be classed, and Words then say why.
+type ClassLine struct{ Table, Quantity, Class, Words, Source string }
