@@ -84,7 +84,7 @@ func (s *Server) sheetOf(c echo.Context, b store.Block, p *planned) sheet.Vine {
 	return sheet.Vine{
 		Where: s.where(c, b, p.vine), Number: p.vine.Number, Confirmed: s.say(c, "sheet.confirmed", "who", p.kept.Who, "when", day(p.kept.At)),
 		Form: p.form.Title, Plan: p.plan, Drawing: &d, Cautions: assess.Cautions(), Say: s.sayer(c),
-		BudAdvice: budAdvice(b, pruningsOf(p.said, p.kept.Winter, p.sighting), p.choice.Buds),
+		BudAdvice: budAdvice(b, pruningsOf(p.said, p.kept.Winter, p.sighting, &p.choice), p.choice.Buds),
 	}
 }
 

@@ -171,3 +171,51 @@ func TestSwapShowsWhatChanges(t *testing.T) {
 		t.Error("wishes aren't told from none")
 	}
 }
+
+// On phone and desk: a cane is named a spur, what follows is shown, the choice
+// is confirmed, its plan is opened and ticked off, and the vine's page leads on.
+func TestBrowserChoiceAndPlan(t *testing.T) {
+	for _, z := range sizes {
+		t.Run(z.name, func(t *testing.T) {
+			r := newRig(t)
+			v := r.twoWinters()
+			b := openTab(t, r, z)
+			b.signIn("Ada")
+			b.visit(fmt.Sprintf("/photos/%d/choice", v.Photo))
+			b.until(`document.querySelector('#picture')?.dataset.ready === 'yes'`)
+			set := func(id, value string) {
+				valueOf[bool](b, fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.value = %q; return e.dispatchEvent(new Event('change', {bubbles: true})); })()`, id, value))
+			}
+			first := valueOf[int](b, `Number([...document.querySelectorAll('.fate select')][0].id.slice(5))`)
+			set(fmt.Sprintf("#fate-%d", first), "spur")
+			b.until(`document.querySelector('.difference')`)
+			if got := b.text(".difference"); !strings.Contains(got, fmt.Sprintf("Cane %d: ", first)) || !strings.Contains(got, "→ Spur") {
+				t.Errorf("difference %q", got)
+			}
+			set(fmt.Sprintf("#fate-%d", first), "")
+			b.until(`!document.querySelector('.difference')`)
+			set("#place-3", "empty")
+			set("#place-0", "buds 6")
+			b.until(`document.querySelector('#place-0').value === 'buds 6'`)
+			b.whole("choice-changed")
+			b.click("#confirm")
+			b.until(`document.querySelector('#done').textContent.includes('Confirmed by Ada')`)
+			b.click("#after .main")
+			b.until(`location.pathname.endsWith('/plan') && document.querySelector('#plan')`)
+			b.whole("plan")
+			b.click("#plan .todo .pick")
+			b.click("#done")
+			b.until(`!document.querySelector('#pruned').hidden && document.querySelector('#pruned-by').textContent === 'Ada'`)
+			b.visit("/blocks/1/4/7/plan")
+			b.until(`document.querySelector('#plan .todo input').checked`)
+			b.visit("/blocks/1/4/7")
+			b.until(`document.querySelector('#years').dataset.ready === 'yes'`)
+			b.whole("vine-years")
+			b.keys("#prunings", "0.9")
+			b.click("#masses button")
+			b.until(`document.querySelector('#years')?.dataset.ready === 'yes' && document.querySelector('#prunings').value === '0.9' && document.body.innerText.includes('weighed: 0.90 kg')`)
+			b.smallTargets("/blocks/1/4/7")
+			b.clean()
+		})
+	}
+}

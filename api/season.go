@@ -103,8 +103,9 @@ func saidPruned(said []store.Saying, winter string) (who string) {
 
 // pruningsOf is the mass of a vine's prunings in a winter: weighed when
 // somebody did, else estimated from the confirmed one-year canes of the
-// sighting, less what was kept of them; nil when neither can be had.
-func pruningsOf(said []store.Saying, winter string, g *sighting) *assess.Prunings {
+// sighting, less what a choice keeps of them (ch may be nil: all of the wood);
+// nil when neither can be had.
+func pruningsOf(said []store.Saying, winter string, g *sighting, ch *assess.Choice) *assess.Prunings {
 	if kg := kilograms(said, winter, store.SaidPrunings); kg > 0 {
 		if p, err := assess.WeighedPrunings(kg); err == nil {
 			return &p
@@ -113,8 +114,10 @@ func pruningsOf(said []store.Saying, winter string, g *sighting) *assess.Pruning
 	if g == nil || g.measurement == nil {
 		return nil
 	}
-	canes := oneYear(g)
-	p, err := assess.EstimatePrunings(canes, assess.DefaultWood())
+	if ch == nil {
+		ch = &assess.Choice{}
+	}
+	p, err := assess.EstimateCutOff(oneYear(g), *ch, assess.DefaultWood())
 	if err != nil {
 		return nil
 	}

@@ -118,7 +118,15 @@ func (q Interval) over(by float64) Interval {
 // InWords is the figure for people: "prunings per metre of row: 0.62 kg/m
 // (0.55 to 0.70), within 0.5 to 1".
 func (f Figure) InWords() string {
-	s := fmt.Sprintf("%s: %.2f %s (%.2f to %.2f)", f.Name, f.Value.Value, f.Unit, f.Value.Low, f.Value.High)
+	decimals := 2
+	if f.Value.Value >= 10 {
+		decimals = 0
+	}
+	n := func(v float64) string { return fmt.Sprintf("%.*f", decimals, v) }
+	s := fmt.Sprintf("%s: %s %s (%s to %s)", f.Name, n(f.Value.Value), f.Unit, n(f.Value.Low), n(f.Value.High))
+	if f.Value.Low == f.Value.High {
+		s = fmt.Sprintf("%s: %s %s", f.Name, n(f.Value.Value), f.Unit)
+	}
 	if f.Verdict == "" {
 		return s
 	}

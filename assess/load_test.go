@@ -71,6 +71,25 @@ func TestPruningsTellWhatIsMissing(t *testing.T) {
 	near(t, "with a gap", b.KG.Value, a.KG.Value, 1e-9)
 }
 
+// Of a kept cane only what lies beyond its cut is prunings.
+func TestPruningsOfAChoice(t *testing.T) {
+	c := straight(Point{}, every(20, 80, 14), func(float64) float64 { return 8 })
+	c.ID = 1
+	other := cloneCane(c)
+	other.ID = 2
+	whole, _ := EstimatePrunings([]Cane{c}, DefaultWood())
+	ch := Choice{Keep: []Kept{{Cane: 1, Cut: Cut{AfterNode: 8, AlongMM: 600}}}, Spurs: []Spur{{Cane: 3, Cut: Cut{AfterNode: 2, AlongMM: 100}}}}
+	got, err := EstimateCutOff([]Cane{c, other}, ch, DefaultWood())
+	if err != nil {
+		t.Fatal(err)
+	}
+	length := c.AlongMM[len(c.AlongMM)-1]
+	near(t, "mass", got.KG.Value, whole.KG.Value*(1+(length-600)/length), 1e-3*whole.KG.Value)
+	if !strings.Contains(got.Because, "what the choice cuts off") || got.Canes != 2 {
+		t.Errorf("%+v", got)
+	}
+}
+
 // Ranges of Kliewer & Dokoozlian (AJEV 56): prunings 0.5 to 1.0 kg/m and yield
 // to prunings 4 to 10 for a single canopy, 0.4 to 0.8 and 5 to 10 for a
 // divided one.
@@ -116,6 +135,9 @@ func TestBalanced(t *testing.T) {
 		t.Errorf("nothing entered: %+v", b)
 	}
 	// Wood that wasn't seen can only add.
+	if w := (Figure{Name: "mean cane mass", Unit: "g", Value: Interval{73.12, 55.94, 90.53}}).InWords(); w != "mean cane mass: 73 g (56 to 91)" {
+		t.Errorf("in words: %q", w)
+	}
 	part := weighed(0.3)
 	part.Missing = []string{"the ends of 2 canes"}
 	b := Balanced(VineLoad{Prunings: part, SpacingM: 1.2, YieldKG: 6, Buds: 20})

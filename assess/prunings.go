@@ -93,6 +93,53 @@ func EstimatePrunings(canes []Cane, w Wood) (Prunings, error) {
 	return out, nil
 }
 
+// EstimateCutOff is EstimatePrunings of what a choice cuts off: of the canes
+// that are laid or cut to spurs only what lies beyond the cut.
+func EstimateCutOff(canes []Cane, ch Choice, w Wood) (Prunings, error) {
+	cuts := map[int]float64{}
+	for _, k := range ch.Keep {
+		if k.Cane != 0 {
+			cuts[k.Cane] = k.Cut.AlongMM
+		}
+	}
+	for _, s := range ch.Spurs {
+		cuts[s.Cane] = s.Cut.AlongMM
+	}
+	rest := make([]Cane, 0, len(canes))
+	for _, c := range canes {
+		if along := cuts[c.ID]; along > 0 {
+			c = beyondCut(c, along)
+			if len(c.Profile) < 2 {
+				continue // next to nothing of it is cut off
+			}
+		}
+		rest = append(rest, c)
+	}
+	p, err := EstimatePrunings(rest, w)
+	if err == nil && len(cuts) > 0 {
+		p.Because += ", of what the choice cuts off"
+	}
+	return p, err
+}
+
+// beyondCut is the part of a cane beyond along mm from its base.
+func beyondCut(c Cane, along float64) Cane {
+	out := c
+	out.Profile, out.AlongMM, out.CentreLine = nil, nil, nil
+	for _, r := range c.Profile {
+		if r.AlongMM >= along {
+			r.AlongMM -= along
+			out.Profile = append(out.Profile, r)
+		}
+	}
+	for _, a := range c.AlongMM {
+		if a >= along {
+			out.AlongMM = append(out.AlongMM, a-along)
+		}
+	}
+	return out
+}
+
 // volumeCM3 is a cane's volume as a row of short cylinders between readings,
 // and its mean diameter in mm; gaps take the mean of the readings at their
 // rims, the ends that of the nearest reading. Swellings at nodes are in it.

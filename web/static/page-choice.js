@@ -1,7 +1,7 @@
 // The choice for one vine: suggested from the confirmed canes, confirmed or
 // changed by a person. It is computed by the service at each change.
 import { get, post, key } from './net.js';
-import { t } from './text.js';
+import { t, number } from './text.js';
 import { Stage, svg, path, tag, tagPlace } from './stage.js';
 import { sample } from './canes.js';
 
@@ -19,10 +19,10 @@ const place = (p) => (p.direction === 'either' ? p.wire : `${p.wire} ${p.directi
 function fates() {
   const list = [];
   view.choice.keep.forEach((k, i) => {
-    if (k.cane) list.push({ id: k.cane, fate: 'keep', index: i, mark: t('choice.mark.keep', { place: place(k.place) }), why: k.why, cut: k.cut, second: k.second_best, words: t('choice.keep.line', { cane: k.cane, place: place(k.place), buds: k.buds, node: k.cut.after_node, cut: Math.round(k.cut.along_mm) }) });
+    if (k.cane) list.push({ id: k.cane, fate: 'keep', index: i, mark: t('choice.mark.keep', { place: place(k.place) }), why: k.why, cut: k.cut, second: k.second_best, kept: k, words: t('choice.keep.line', { cane: k.cane, place: place(k.place), buds: k.buds, node: k.cut.after_node, cut: Math.round(k.cut.along_mm) }) });
   });
   for (const k of view.choice.spurs) list.push({ id: k.cane, fate: 'spur', mark: t('choice.mark.spur'), why: k.why, cut: k.cut, words: t('choice.spur.line', { cane: k.cane, buds: k.buds, node: k.cut.after_node, cut: Math.round(k.cut.along_mm) }) });
-  for (const k of view.choice.ask) list.push({ id: k.cane, fate: 'ask', mark: t('choice.mark.ask'), words: t('choice.ask.line', { cane: k.cane, why: k.why }) });
+  for (const k of view.choice.ask) list.push({ id: k.cane, fate: 'ask', ifSound: k.if_sound, mark: t('choice.mark.ask'), words: t('choice.ask.line', { cane: k.cane, why: k.why }) });
   for (const k of view.choice.remove) list.push({ id: k.cane, fate: 'remove', mark: t('choice.mark.remove'), words: t('choice.remove.line', { cane: k.cane, why: k.why }) });
   return list;
 }
@@ -69,6 +69,37 @@ function list(title, items, className) {
   return box;
 }
 
+// addOption adds a choice to a select.
+const addOption = (select, value, text) => select.append(Object.assign(document.createElement('option'), { value, textContent: text }));
+const small = (text) => Object.assign(document.createElement('p'), { className: 'small', textContent: text });
+
+// button makes a button that does something to the wishes.
+function button(text, act) {
+  const b = Object.assign(document.createElement('button'), { type: 'button', textContent: text });
+  b.addEventListener('click', act);
+  return b;
+}
+
+// weighed lists what was weighed for a kept cane, with its points.
+function weighed(k) {
+  const box = Object.assign(document.createElement('details'), { className: 'small' });
+  box.append(Object.assign(document.createElement('summary'), { textContent: t('choice.weighed') }));
+  const ul = document.createElement('ul');
+  for (const term of k.terms) ul.append(Object.assign(document.createElement('li'), { textContent: t('choice.term', { words: term.words, points: number(term.points, 1) }) }));
+  box.append(ul);
+  return box;
+}
+
+// laying tells how a kept cane is laid.
+function laying(k) {
+  const box = Object.assign(document.createElement('details'), { className: 'small' });
+  box.append(Object.assign(document.createElement('summary'), { textContent: t('choice.laying') }));
+  const ol = document.createElement('ol');
+  for (const s of k.laying.steps) ol.append(Object.assign(document.createElement('li'), { textContent: s }));
+  box.append(ol, small(t('choice.cutwhy', { why: k.cut.why })));
+  return box;
+}
+
 function fateBox(f) {
   const box = Object.assign(document.createElement('div'), { className: 'fate' });
   const line = svg('svg', { class: 'sample', viewBox: '0 0 56 16', width: 56, height: 16, 'aria-hidden': 'true' });
@@ -76,20 +107,61 @@ function fateBox(f) {
   const p = Object.assign(document.createElement('p'), { textContent: f.words });
   p.prepend(line, ' ');
   box.append(p);
-  if (f.why) box.append(Object.assign(document.createElement('p'), { className: 'small', textContent: f.why }));
-  if (f.second) box.append(Object.assign(document.createElement('p'), { className: 'small', textContent: t('choice.second', { cane: f.second }) }));
+  if (f.why) box.append(small(f.why));
+  if (f.ifSound) box.append(small(f.ifSound));
+  if (f.second) {
+    const second = Object.assign(document.createElement('p'), { className: f.kept.tie ? 'tie' : 'small', textContent: t(f.kept.tie ? 'choice.tie' : 'choice.second', { cane: f.second, behind: number(f.kept.second_behind || 0, 1) }) });
+    box.append(second, small(f.kept.second_why));
+    const swap = button(t('choice.swap', { cane: f.second }), () => change(f.second, `lay ${f.index}`));
+    swap.dataset.swap = f.second;
+    box.append(swap);
+  }
+  if (f.kept) box.append(weighed(f.kept));
+  if (f.kept?.laying) box.append(laying(f.kept));
   if (view.canes.find((c) => c.cane.id === f.id)?.kind === 'old_wood') return box;
   const label = Object.assign(document.createElement('label'), { htmlFor: `fate-${f.id}`, textContent: `${t('choice.change')}: ${t('choice.fate', { cane: f.id })}`, className: 'small' });
   const select = Object.assign(document.createElement('select'), { id: `fate-${f.id}` });
-  const option = (value, text) => select.append(Object.assign(document.createElement('option'), { value, textContent: text }));
-  option('', t('choice.fate.suggested'));
-  view.form.places.forEach((pl, i) => option(`lay ${i}`, t('choice.fate.lay', { place: place(pl) })));
-  option('never', t('choice.fate.never'));
+  addOption(select, '', t('choice.fate.suggested'));
+  view.form.places.forEach((pl, i) => addOption(select, `lay ${i}`, t('choice.fate.lay', { place: place(pl) })));
+  addOption(select, 'spur', t('choice.fate.spur'));
+  addOption(select, 'never', t('choice.fate.never'));
   const wished = Object.entries(wishes.keep || {}).find(([, cane]) => cane === f.id);
-  select.value = wished ? `lay ${wished[0]}` : (wishes.never || []).includes(f.id) ? 'never' : '';
+  select.value = wished ? `lay ${wished[0]}` : (wishes.spurs || []).includes(f.id) ? 'spur' : (wishes.never || []).includes(f.id) ? 'never' : '';
   select.addEventListener('change', () => change(f.id, select.value));
   box.append(label, select);
   return box;
+}
+
+// placeBox changes one place of the form: its buds, its way, or that it stays
+// empty.
+function placeBox(pl, i) {
+  const box = Object.assign(document.createElement('div'), { className: 'field' });
+  const label = Object.assign(document.createElement('label'), { htmlFor: `place-${i}`, textContent: place(pl) });
+  const select = Object.assign(document.createElement('select'), { id: `place-${i}` });
+  addOption(select, '', t('choice.place.asform'));
+  if (pl.direction === 'either') for (const [way, text] of [['left', 'choice.place.left'], ['right', 'choice.place.right']]) addOption(select, `way ${way}`, t(text));
+  for (let n = view.form.buds_per_cane_min; n <= view.form.buds_per_cane_max; n++) if (n !== buds) addOption(select, `buds ${n}`, t('choice.place.buds', { n }));
+  addOption(select, 'empty', t('choice.place.empty'));
+  select.value = (wishes.empty || []).includes(i) ? 'empty' : wishes.way?.[i] ? `way ${wishes.way[i]}` : wishes.buds?.[i] ? `buds ${wishes.buds[i]}` : '';
+  select.addEventListener('change', () => changePlace(i, select.value));
+  box.append(label, select);
+  return box;
+}
+
+// fateWords is what becomes of a cane, in a few words.
+function fateWords(f) {
+  if (f.what === 'lay') return t('choice.fate.laid', { place: place(f.place), buds: f.buds });
+  return t({ spur: 'choice.spurs', remove: 'choice.remove', ask: 'choice.ask' }[f.what] || 'choice.fate.none');
+}
+
+// changes lists what a person's wishes change of the suggestion.
+function changes() {
+  const d = view.difference;
+  const items = d.canes.map((c) => t('choice.difference.cane', { cane: c.cane, before: fateWords(c.before), after: fateWords(c.after) }));
+  if (d.emptied.length) items.push(t('choice.difference.emptied', { places: d.emptied.map(place).join(', ') }));
+  if (d.filled.length) items.push(t('choice.difference.filled', { places: d.filled.map(place).join(', ') }));
+  if (d.buds[0] !== d.buds[1]) items.push(t('choice.difference.buds', { before: d.buds[0], after: d.buds[1] }));
+  return items;
 }
 
 function show() {
@@ -113,11 +185,20 @@ function show() {
     box.append(Object.assign(document.createElement('h3'), { textContent: t(title) }), ...of.map(fateBox));
     groups.push(box);
   }
+  const changed = changes();
+  if (changed.length) groups.unshift(list(t('choice.difference'), changed, 'difference'));
   if (c.missing.length) groups.unshift(list(t('choice.missing'), c.missing));
   if (c.notes.length) groups.push(list(t('choice.notes'), c.notes));
+  if (view.form.places.length) {
+    const box = Object.assign(document.createElement('details'), { className: 'group', open: document.querySelector('#places')?.open || false, id: 'places' });
+    box.append(Object.assign(document.createElement('summary'), { textContent: t('choice.places') }), ...view.form.places.map(placeBox));
+    groups.push(box);
+  }
   $('fates').replaceChildren(...groups);
+  $('advice').textContent = view.advice;
+  $('advice').hidden = !view.advice;
   $('total').textContent = t('choice.total', { buds: c.buds });
-  $('changed').hidden = !Object.keys(wishes.keep || {}).length && !(wishes.never || []).length && buds === view.form.buds_per_cane;
+  $('changed').hidden = !changed.length;
   draw();
 }
 
@@ -125,11 +206,31 @@ async function change(id, value) {
   const before = structuredClone(wishes);
   const keep = Object.fromEntries(Object.entries(wishes.keep || {}).filter(([, cane]) => cane !== id));
   const never = (wishes.never || []).filter((n) => n !== id);
+  const spurs = (wishes.spurs || []).filter((n) => n !== id);
+  let empty = wishes.empty || [];
   if (value === 'never') never.push(id);
-  else if (value) keep[value.slice(4)] = id;
-  wishes = { keep, never };
+  else if (value === 'spur') spurs.push(id);
+  else if (value) {
+    keep[value.slice(4)] = id;
+    empty = empty.filter((i) => i !== Number(value.slice(4)));
+  }
+  wishes = { ...wishes, keep, never, spurs, empty };
   if (!await ask()) { wishes = before; show(); }
   document.getElementById(`fate-${id}`)?.focus();
+}
+
+async function changePlace(i, value) {
+  const before = structuredClone(wishes);
+  const [what, n] = value.split(' ');
+  const without = (o) => Object.fromEntries(Object.entries(o || {}).filter(([k]) => Number(k) !== i));
+  wishes = { ...wishes, empty: (wishes.empty || []).filter((k) => k !== i), buds: without(wishes.buds), way: without(wishes.way) };
+  if (what === 'empty') {
+    wishes.empty.push(i);
+    wishes.keep = without(wishes.keep);
+  } else if (what === 'buds') wishes.buds[i] = Number(n);
+  else if (what === 'way') wishes.way[i] = n;
+  if (!await ask()) { wishes = before; show(); }
+  document.getElementById(`place-${i}`)?.focus();
 }
 
 async function ask() {
