@@ -202,6 +202,7 @@ func TestBrowserChoiceAndPlan(t *testing.T) {
 			b.until(`document.querySelector('#done').textContent.includes('Confirmed by Ada')`)
 			b.click("#after .main")
 			b.until(`location.pathname.endsWith('/plan') && document.querySelector('#plan')`)
+			b.visit("/blocks/1/4/7/plan")
 			b.whole("plan")
 			b.click("#plan .todo .pick")
 			b.click("#done")
