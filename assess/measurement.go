@@ -82,6 +82,9 @@ type ProfilePoint struct {
 	// U is the standard uncertainty of this one reading from edge finding
 	// alone, mm; 0 where no reading was possible (crossing, wire, tie).
 	U float64 `json:"u_mm"`
+	// Carried is true where nothing could be read and the value was carried on
+	// from the cane's other readings along its taper.
+	Carried bool `json:"carried,omitempty"`
 }
 
 // Finding is what the program says of one cane.

@@ -261,13 +261,18 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, w
 	if line.Guided {
 		c.Traced = "guided"
 	}
+	taper := caliper.Tapering(st)
 	for i, s := range st {
 		if i%3 == 0 || i == len(st)-1 {
 			c.CentreLine = append(c.CentreLine, assess.Point{round(s.Px[0], 1), round(s.Px[1], 1)})
 			c.AlongMM = append(c.AlongMM, round(s.AlongMM, 1))
 		}
 		if i%2 == 0 {
-			c.Profile = append(c.Profile, assess.ProfilePoint{AlongMM: round(s.AlongMM, 1), DiameterMM: round(s.DiameterMM, 3), U: round(s.U, 3)})
+			q := assess.ProfilePoint{AlongMM: round(s.AlongMM, 1), DiameterMM: round(s.DiameterMM, 3), U: round(s.U, 3)}
+			if d, u, ok := taper.At(s.AlongMM); ok && s.U == 0 {
+				q.DiameterMM, q.U, q.Carried = round(d, 3), round(u, 3), true
+			}
+			c.Profile = append(c.Profile, q)
 		}
 	}
 	tip := st[len(st)-1].Px
