@@ -122,6 +122,7 @@ var routeRules = map[string]Action{
 	"GET /photos/:photo":                           View,
 	"GET /photos/:photo/choice":                    View,
 	"GET /photos/:photo/picture/:size":             View,
+	"GET /api":                                     Public,
 	"GET /api/blocks":                              View,
 	"POST /api/blocks":                             Blocks,
 	"GET /api/blocks/:block":                       View,

@@ -175,6 +175,7 @@ func (s *Server) routes() *echo.Echo {
 	e.GET("/static/*", s.static())
 
 	a := e.Group("/api")
+	a.GET("", s.describe)
 	a.GET("/blocks", s.listBlocks)
 	a.POST("/blocks", s.addBlock)
 	a.GET("/blocks/:block", s.getBlock)

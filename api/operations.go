@@ -1,0 +1,199 @@
+package api
+
+import (
+	"net/http"
+
+	"nodespan/assess"
+)
+
+// An operation describes one call of the API: the published description is made
+// of these and of the Go types that handlers read and write, so that it can't
+// tell of other fields than there are.
+type operation struct {
+	route  string // as in routeRules
+	what   string // one sentence
+	query  []param
+	in     any    // body of the request, nil for none
+	form   []part // parts of a multipart request instead
+	status int    // of success
+	out    any    // body of the answer, nil for none
+	kind   string // content type of the answer where it isn't JSON
+}
+
+type param struct{ name, what, kind string }
+
+type part struct{ name, what string }
+
+// Answers that handlers write as maps.
+type (
+	nameAnswer struct {
+		Name string `json:"name"`
+	}
+	tokenAnswer struct {
+		Token string `json:"token"`
+	}
+	linkAnswer struct {
+		Link string `json:"link"`
+		Days int    `json:"days"`
+	}
+	estateAnswer struct {
+		ID   int64  `json:"id"`
+		Name string `json:"name"`
+	}
+	signInAnswer struct {
+		Name   string `json:"name"`
+		Estate string `json:"estate"`
+		Role   string `json:"role"`
+	}
+	rulingPreview struct {
+		Cane *assess.Cane `json:"cane"`
+		Kind assess.Kind  `json:"kind,omitempty"`
+	}
+	traceAnswer struct {
+		Trace int64       `json:"trace"`
+		Cane  assess.Cane `json:"cane"`
+	}
+	ruleSetAnswer struct {
+		Rules assess.RuleSet `json:"rule_set"`
+	}
+	tableAnswer struct {
+		Table assess.DescriptorTable `json:"table"`
+	}
+	changedAnswer struct {
+		Rules  rulesView `json:"rules"`
+		Blocks int       `json:"blocks"`
+	}
+	choiceAnswer struct {
+		Seq  int    `json:"seq"`
+		Who  string `json:"who"`
+		When string `json:"when" jsonschema:"format=date-time"`
+		Vine string `json:"vine"`
+	}
+	// anything is JSON whose inner form belongs to the pages.
+	anything map[string]any
+)
+
+// Bodies that handlers read into structs of their own.
+type (
+	secretIn struct {
+		Secret string `json:"secret"`
+	}
+	roleIn struct {
+		Role Role `json:"role"`
+	}
+	nameIn struct {
+		Name string `json:"name"`
+	}
+	blockIn struct {
+		Name         string `json:"name"`
+		Rows         int    `json:"rows"`
+		VinesPerRow  int    `json:"vines_per_row"`
+		Southern     bool   `json:"southern,omitempty"`
+		TrainingForm string `json:"training_form"`
+	}
+	signInIn struct {
+		Name     string `json:"name"`
+		Password string `json:"password"`
+	}
+	joinIn struct {
+		Secret   string `json:"secret"`
+		Name     string `json:"name"`
+		Password string `json:"password"`
+	}
+	passwordIn struct {
+		Now  string `json:"now"`
+		Next string `json:"next"`
+	}
+	estateIn struct {
+		Estate int64 `json:"estate"`
+	}
+	tokenIn struct {
+		Name  string `json:"name"`
+		Scope Scope  `json:"scope"`
+		Days  int    `json:"days"`
+	}
+	marksIn struct {
+		A          assess.Point `json:"a"`
+		B          assess.Point `json:"b"`
+		DistanceMM float64      `json:"distance_mm"`
+	}
+	guideIn struct {
+		Base assess.Point `json:"base"`
+		Tip  assess.Point `json:"tip"`
+	}
+	oneRuling struct {
+		Cane       int            `json:"cane"`
+		Said       assess.Said    `json:"said"`
+		Kind       assess.Kind    `json:"kind,omitempty"`
+		Finding    assess.Finding `json:"finding,omitempty"`
+		Nodes      []assess.Node  `json:"nodes,omitempty"`
+		DiameterMM float64        `json:"diameter_mm_by_hand,omitempty"`
+		Trace      int64          `json:"trace,omitempty"`
+		Note       string         `json:"note,omitempty"`
+	}
+	rulingsIn struct {
+		After   int         `json:"after"`
+		Rulings []oneRuling `json:"rulings"`
+	}
+	chooseIn struct {
+		Wishes assess.Wishes `json:"wishes"`
+		Buds   int           `json:"buds"`
+		After  int           `json:"after"`
+	}
+	changeRulesIn struct {
+		After   int            `json:"after"`
+		Rules   assess.RuleSet `json:"rule_set"`
+		Form    string         `json:"training_form"`
+		Winter  string         `json:"winter"`
+		Variety string         `json:"variety"`
+		Spacing float64        `json:"spacing_m"`
+		Divided bool           `json:"divided"`
+		Formula string         `json:"formula"`
+		All     bool           `json:"whole_variety,omitempty"`
+	}
+)
+
+// operations lists every call under /api. A route that isn't here fails a test.
+var operations = []operation{
+	{route: "GET /api", what: "This description.", status: http.StatusOK, out: anything{}},
+
+	{route: "POST /api/session", what: "Sign in; the answer sets the session's cookie. Programs use a token instead.", in: signInIn{}, status: http.StatusCreated, out: signInAnswer{}},
+	{route: "DELETE /api/session", what: "Sign out.", status: http.StatusNoContent},
+	{route: "POST /api/join", what: "Use a one-time link: make an account, or choose a new password.", in: joinIn{}, status: http.StatusCreated, out: nameAnswer{}},
+	{route: "POST /api/join/member", what: "Join another estate by a one-time link, with the account that is signed in.", in: secretIn{}, status: http.StatusCreated, out: nameAnswer{}},
+	{route: "POST /api/account/password", what: "Take another password.", in: passwordIn{}, status: http.StatusNoContent},
+	{route: "POST /api/account/estate", what: "Turn to another of one's estates.", in: estateIn{}, status: http.StatusNoContent},
+	{route: "DELETE /api/sessions/:session", what: "End one of one's own sessions.", status: http.StatusNoContent},
+	{route: "POST /api/tokens", what: "Make a token for a program. It is shown in this answer and never again; send it as Authorization: Bearer TOKEN.", in: tokenIn{}, status: http.StatusCreated, out: tokenAnswer{}},
+	{route: "DELETE /api/tokens/:token", what: "Revoke one of one's own tokens.", status: http.StatusNoContent},
+	{route: "POST /api/invitations", what: "Make a one-time link by which somebody joins the estate in a role.", in: roleIn{}, status: http.StatusCreated, out: linkAnswer{}},
+	{route: "DELETE /api/invitations/:link", what: "Withdraw a one-time link.", status: http.StatusNoContent},
+	{route: "POST /api/members/:member", what: "Give a member another role, or none.", in: roleIn{}, status: http.StatusNoContent},
+	{route: "POST /api/members/:member/link", what: "Make a link by which a member chooses a new password.", status: http.StatusCreated, out: linkAnswer{}},
+	{route: "POST /api/estate", what: "Give the estate a name.", in: nameIn{}, status: http.StatusNoContent},
+	{route: "POST /api/estates", what: "Make another estate, whose manager one is.", in: nameIn{}, status: http.StatusCreated, out: estateAnswer{}},
+
+	{route: "GET /api/blocks", what: "The estate's blocks.", status: http.StatusOK, out: []blockView{}},
+	{route: "POST /api/blocks", what: "Make a block.", in: blockIn{}, status: http.StatusCreated, out: blockView{}},
+	{route: "GET /api/blocks/:block", what: "One block.", status: http.StatusOK, out: blockView{}},
+	{route: "GET /api/blocks/:block/rows/:row/vines/:vine", what: "A vine's winters: photos, confirmed canes and the choice.", status: http.StatusOK, out: anything{}},
+	{route: "POST /api/blocks/:block/rows/:row/vines/:vine/photos", what: "Send one photo of a vine. It is kept when the answer comes; measuring follows.", form: []part{{"photo", "the file: JPEG, PNG or WebP"}, {"winter", "such as 2026/27; the present one without"}}, status: http.StatusCreated, out: photoState{}},
+	{route: "GET /api/blocks/:block/rules", what: "By what a block is judged and to what it is pruned.", status: http.StatusOK, out: rulesView{}},
+	{route: "POST /api/blocks/:block/rules", what: "Change that, from a winter on.", in: changeRulesIn{}, status: http.StatusOK, out: changedAnswer{}},
+	{route: "POST /api/blocks/:block/rules/preview", what: "What another rule set would change among the block's canes; nothing is kept.", in: ruleSetAnswer{}, status: http.StatusOK, out: anything{}},
+	{route: "POST /api/rule-sets/read", what: "Read a rule set from the text of a file; nothing is kept.", in: fileIn{}, status: http.StatusOK, out: ruleSetAnswer{}},
+	{route: "POST /api/descriptor-tables", what: "Keep a descriptor table from the text of a file.", in: fileIn{}, status: http.StatusCreated, out: tableAnswer{}},
+
+	{route: "GET /api/photos/:photo", what: "Where a photo stands: waiting, measuring, measured, refused or failed.", status: http.StatusOK, out: photoState{}},
+	{route: "GET /api/photos/:photo/events", what: "The same as a stream of events, until it is measured.", status: http.StatusOK, kind: "text/event-stream"},
+	{route: "POST /api/photos/:photo/marks", what: "Measure a photo anew by two marks of known distance.", in: marksIn{}, status: http.StatusAccepted, out: photoState{}},
+	{route: "DELETE /api/photos/:photo", what: "Mark a photo as deleted; nothing is lost by it.", status: http.StatusNoContent},
+	{route: "POST /api/deleted/:deleted/undelete", what: "Bring a photo back that was marked as deleted.", status: http.StatusNoContent},
+	{route: "GET /api/measurements/:measurement", what: "A measurement with its rulings and what they confirm.", status: http.StatusOK, out: measurementView{}},
+	{route: "POST /api/measurements/:measurement/preview", what: "What a cane would be with a ruling; nothing is kept.", in: oneRuling{}, status: http.StatusOK, out: rulingPreview{}},
+	{route: "POST /api/measurements/:measurement/rulings", what: "Keep rulings, all or none. after is the number of the last ruling that one has seen.", in: rulingsIn{}, status: http.StatusCreated, out: measurementView{}},
+	{route: "POST /api/measurements/:measurement/guide", what: "Trace a cane that was missed, from base to tip.", in: guideIn{}, status: http.StatusCreated, out: traceAnswer{}},
+	{route: "GET /api/measurements/:measurement/choice", what: "What is suggested to become of each confirmed cane.", status: http.StatusOK, out: choiceView{}},
+	{route: "POST /api/measurements/:measurement/choice/preview", what: "The choice with wishes; nothing is kept.", in: wishesIn{}, status: http.StatusOK, out: choiceView{}},
+	{route: "POST /api/measurements/:measurement/choice", what: "Confirm the choice. after is its number that one has seen, 0 for none.", in: chooseIn{}, status: http.StatusCreated, out: choiceAnswer{}},
+}
