@@ -13,9 +13,6 @@ import (
 	"nodespan/web"
 )
 
-// codeBusy asks to try again later.
-const codeBusy = "busy"
-
 var statusOf = map[string]int{
 	assess.EInvalid:  http.StatusUnprocessableEntity,
 	assess.ETooLarge: http.StatusRequestEntityTooLarge,
@@ -26,7 +23,7 @@ var statusOf = map[string]int{
 	codeSignIn:       http.StatusUnauthorized,
 	codeNotAllowed:   http.StatusForbidden,
 	codeSlowDown:     http.StatusTooManyRequests,
-	codeBusy:         http.StatusServiceUnavailable,
+	assess.EBusy:     http.StatusServiceUnavailable,
 }
 
 // retryAfter is what a busy service tells, in seconds.
@@ -97,7 +94,7 @@ func (s *Server) answerTo(err error, c echo.Context) (int, errorAnswer) {
 		s.log.Error("request failed", "method", c.Request().Method, "path", c.Path(), "error", err)
 		return status, errorAnswer{Code: code, Message: "Something went wrong on our side. Nothing was changed. Try again; if it stays, look into the log."}
 	}
-	if status >= 500 && code != codeBusy {
+	if status >= 500 && code != assess.EBusy {
 		s.log.Error("request failed", "method", c.Request().Method, "path", c.Path(), "error", err)
 	}
 	return status, errorAnswer{Code: code, Message: err.Error()}

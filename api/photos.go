@@ -153,7 +153,7 @@ func (s *Server) addMarks(c echo.Context) error {
 	}
 	ctx := c.Request().Context()
 	if s.queue.full() {
-		return assess.Errorf(codeBusy, "More photos wait to be measured than this machine can take. Try again in a moment.")
+		return assess.Errorf(assess.EBusy, "More photos wait to be measured than this machine can take. Try again in a moment.")
 	}
 	ask, err := s.store.AddAsk(ctx, p.ID, assess.Ask{Marks: &assess.Marks{A: in.A, B: in.B, DistanceMM: in.DistanceMM}}, name)
 	if err != nil {

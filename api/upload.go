@@ -40,7 +40,7 @@ func (s *Server) upload(c echo.Context) error {
 		return err
 	}
 	if s.queue.full() {
-		return assess.Errorf(codeBusy, "More photos wait to be measured than this machine can take. Your photo was not kept: send it again in a moment.")
+		return assess.Errorf(assess.EBusy, "More photos wait to be measured than this machine can take. Your photo was not kept: send it again in a moment.")
 	}
 	form, err := s.readUpload(c)
 	if err != nil {

@@ -13,6 +13,7 @@ const (
 	ENotFound = "not_found"
 	EConflict = "conflict" // somebody else changed it meanwhile
 	ERefused  = "refused"  // readable, but it can't be measured
+	EBusy     = "busy"     // something else is at it; the same will go later
 	EInternal = "internal" // ours, not the person's
 )
 

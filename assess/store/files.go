@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -35,7 +36,10 @@ func (s *Store) keepPhoto(photo []byte) (string, error) {
 		return sum, nil
 	}
 	if err := s.writeWhole(path, photo); err != nil {
-		if errors.Is(err, syscall.ENOSPC) {
+		if errors.Is(err, syscall.EROFS) || errors.Is(err, fs.ErrPermission) {
+			return "", assess.Errorf(assess.EInternal, "The data folder can't be written to, so the photo was not kept. Give the service the right to write there, and send the photo again: %w", err)
+		}
+		if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
 			return "", assess.Errorf(assess.EInternal, "The disk with the data folder is full, so the photo was not kept. Make room and send it again: %w", err)
 		}
 		return "", fmt.Errorf("keeping photo %s: %w", sum, err)
@@ -112,6 +116,20 @@ func (s *Store) PhotoBytes(sum string) ([]byte, error) {
 		return nil, assess.Errorf(assess.EInternal, "The file of photo %s was changed or is damaged. Bring it back from a backup.", sum)
 	}
 	return data, nil
+}
+
+// unclaim removes a photo's file when no row claims it, after its row could
+// not be written. What can't be removed now is set aside by Sweep.
+func (s *Store) unclaim(sum string) {
+	ctx, cancel := context.WithTimeout(context.Background(), busyWait)
+	defer cancel()
+	_ = s.write(ctx, func(tx *sql.Tx) error {
+		var claimed bool
+		if err := tx.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM photos WHERE sha256 = ?)`, sum).Scan(&claimed); err != nil || claimed {
+			return err
+		}
+		return os.Remove(s.photoPath(sum))
+	})
 }
 
 // unclaimedFolder holds photo files that no row of the record claims.

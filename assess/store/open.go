@@ -13,7 +13,8 @@ import (
 	"time"
 
 	"github.com/pressly/goose/v3"
-	_ "modernc.org/sqlite" // the database driver, in Go alone
+	"modernc.org/sqlite" // the database driver, in Go alone
+	sqlitelib "modernc.org/sqlite/lib"
 
 	"nodespan/assess"
 )
@@ -26,9 +27,10 @@ const (
 	photoFolder  = "photos"
 	// connections that may be open at once: one writes, the others read.
 	connections = 8
-	// busyWait is how long a writer waits for another one before it gives up.
-	busyWait = 10 * time.Second
 )
+
+// busyWait is how long a writer waits for another one before it gives up.
+var busyWait = 10 * time.Second
 
 // Store is the record in one folder. Its methods may be called from many
 // goroutines at once.
@@ -163,12 +165,35 @@ func parseTime(text sql.NullString) time.Time {
 func (s *Store) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
-		return err
+		return inWords(err)
 	}
 	if err := f(tx); err != nil {
-		return errors.Join(err, ignoreDone(tx.Rollback()))
+		return inWords(errors.Join(err, ignoreDone(tx.Rollback())))
 	}
-	return tx.Commit()
+	return inWords(tx.Commit())
+}
+
+// inWords puts what SQLite says of the machine into a sentence for a person.
+// Nothing was written then: a transaction is whole or not there.
+func inWords(err error) error {
+	var told *assess.Error
+	var said *sqlite.Error
+	if err == nil || errors.As(err, &told) || !errors.As(err, &said) {
+		return err
+	}
+	switch said.Code() & 0xff { // without the extension, https://sqlite.org/rescode.html
+	case sqlitelib.SQLITE_FULL:
+		return assess.Errorf(assess.EInternal, "The disk with the data folder is full, so nothing was saved. Make room, then try again: %w", err)
+	case sqlitelib.SQLITE_BUSY, sqlitelib.SQLITE_LOCKED:
+		return assess.Errorf(assess.EBusy, "Another program holds the record's database, so nothing was saved. Try again in a moment: %w", err)
+	case sqlitelib.SQLITE_READONLY, sqlitelib.SQLITE_CANTOPEN, sqlitelib.SQLITE_PERM:
+		return assess.Errorf(assess.EInternal, "The data folder can't be written to, so nothing was saved. Give the service the right to write there: %w", err)
+	case sqlitelib.SQLITE_IOERR:
+		return assess.Errorf(assess.EInternal, "The disk with the data folder failed or is full, so nothing was saved. Look at the disk: %w", err)
+	case sqlitelib.SQLITE_CORRUPT, sqlitelib.SQLITE_NOTADB:
+		return assess.Errorf(assess.EInternal, "The record's database is damaged, so nothing was saved. Stop the service, run nodespan check, and bring the record back from a backup: %w", err)
+	}
+	return err
 }
 
 func ignoreDone(err error) error {

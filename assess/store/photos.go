@@ -121,6 +121,7 @@ func (s *Store) AddPhoto(ctx context.Context, n NewPhoto) (photo Photo, fresh bo
 		return s.remember(ctx, tx, n.IdempotencyKey, sum, id)
 	})
 	if err != nil {
+		s.unclaim(sum)
 		return Photo{}, false, err
 	}
 	photo, err = s.Photo(ctx, id)

@@ -251,7 +251,7 @@ func TestSentTwice(t *testing.T) {
 }
 
 // The order that makes a crash harmless: the file is whole before the row is
-// there. Here the row can't be written, and the file stands alone; and what a
+// there. Here the row can't be written, and the file goes with it; and what a
 // crash leaves in the middle of a write is swept away.
 func TestFileBeforeRow(t *testing.T) {
 	s := openStore(t)
@@ -260,13 +260,22 @@ func TestFileBeforeRow(t *testing.T) {
 		t.Fatal(err)
 	}
 	n := NewPhoto{Data: []byte("a photo"), BlockID: b.ID, Row: 1, Number: 1, Winter: "2026/27", Name: "a", ContentType: "image/jpeg", By: "Ada"}
-	if _, _, err := s.AddPhoto(t.Context(), n); err == nil {
-		t.Fatal("the row was to fail")
-	}
 	raw := sha256.Sum256(n.Data)
 	sum := hex.EncodeToString(raw[:])
-	if data, err := s.PhotoBytes(sum); err != nil || string(data) != "a photo" {
-		t.Errorf("the file was to be there before its row: %q, %v", data, err)
+	asked := 0
+	s.now = func() time.Time { // asked for while the row is made
+		asked++
+		if data, err := s.PhotoBytes(sum); err != nil || string(data) != "a photo" {
+			t.Errorf("the file was to be there before its row: %q, %v", data, err)
+		}
+		return time.Now()
+	}
+	if _, _, err := s.AddPhoto(t.Context(), n); err == nil || asked == 0 {
+		t.Fatalf("the row was to fail, and its time to be asked for: %v, %d", err, asked)
+	}
+	s.now = time.Now
+	if _, err := s.PhotoBytes(sum); assess.ErrorCode(err) != assess.ENotFound {
+		t.Errorf("a file whose row could not be made: %v, want it gone", err)
 	}
 	for _, table := range []string{"photos", "vines", "asks", "winters"} {
 		var n int
