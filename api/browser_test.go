@@ -499,6 +499,34 @@ func TestBrowserOther(t *testing.T) {
 	}
 }
 
+// A phone that is told to come back waits, says so, and sends again by itself.
+func TestBrowserWaitsItsTurn(t *testing.T) {
+	m := &keptMeasurer{gate: make(chan struct{})}
+	r := rigOn(t, filepath.Join(t.TempDir(), "data"), m, Limits{Queue: 1, Workers: 1, ComeBack: time.Second})
+	b := r.block()
+	for i := range 2 { // one is measured, one waits: no more room
+		r.send(b, pngOf(t, 500+i, 500), http.StatusCreated)
+		for deadline := time.Now().Add(5 * time.Second); i == 0 && time.Now().Before(deadline); time.Sleep(5 * time.Millisecond) {
+			var st photoState
+			r.get("/api/photos/1", http.StatusOK, &st)
+			if st.State == stateMeasuring {
+				break
+			}
+		}
+	}
+	tab := openTab(t, r, sizes[0])
+	tab.signIn("Ada")
+	tab.visit("/blocks/1/4/8/photo")
+	tab.do("choose a photo", chromedp.SetUploadFiles(chromedp.CSS("#choose"), []string{writeVine(t)}))
+	tab.wait("#send")
+	tab.click("#send")
+	tab.until(`document.querySelector('#sending-text').textContent.includes('Trying again in 1 seconds')`)
+	tab.shot("busy")
+	close(m.gate)
+	tab.until(`location.pathname === '/photos/3'`)
+	tab.clean()
+}
+
 // signIn gives the browser a session.
 func (b *tab) signIn(name string) {
 	b.t.Helper()

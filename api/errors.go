@@ -3,7 +3,9 @@ package api
 import (
 	"errors"
 	"fmt"
+	"math"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -25,9 +27,6 @@ var statusOf = map[string]int{
 	codeSlowDown:     http.StatusTooManyRequests,
 	assess.EBusy:     http.StatusServiceUnavailable,
 }
-
-// retryAfter is what a busy service tells, in seconds.
-const retryAfter = "20"
 
 // errorAnswer is the body of every answer that isn't a success.
 type errorAnswer struct {
@@ -55,7 +54,7 @@ func (s *Server) writeError(err error, c echo.Context) {
 	}
 	h := c.Response().Header()
 	if status == http.StatusServiceUnavailable {
-		h.Set("Retry-After", retryAfter)
+		h.Set("Retry-After", strconv.Itoa(int(math.Ceil(s.limits.ComeBack.Seconds()))))
 	}
 	var werr error
 	switch {

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"runtime"
 	"sync"
+	"time"
 
 	"github.com/labstack/echo/v4"
 	"github.com/labstack/echo/v4/middleware"
@@ -33,6 +34,16 @@ type Limits struct {
 	// Queue is how many photos may wait to be measured. Default 500. Beyond
 	// it an upload is told to come back later; its photo isn't kept.
 	Queue int
+	// Receiving is how many uploads may be on their way at the same time; they
+	// lie on the disk until they are whole. Default 200. Beyond it a phone is told
+	// to come back later.
+	Receiving int
+	// UploadTime ends an upload that takes longer. Default 15 minutes: 40 MB
+	// over 0.4 Mbit/s. Longer serves worse connections; shorter frees places.
+	UploadTime time.Duration
+	// ComeBack is after how long a phone is told to try again when there is no
+	// room. Default 20 seconds: about one measurement on a small machine.
+	ComeBack time.Duration
 	// Decoders decode photos for checking and for smaller copies at the same
 	// time. Default 2; each holds about 8 bytes a pixel.
 	Decoders int
@@ -50,6 +61,13 @@ func (l Limits) withDefaults() Limits {
 	set(&l.Pixels, 64_000_000)
 	set(&l.Workers, max(1, runtime.NumCPU()-1))
 	set(&l.Queue, 500)
+	set(&l.Receiving, 200)
+	if l.ComeBack <= 0 {
+		l.ComeBack = 20 * time.Second
+	}
+	if l.UploadTime <= 0 {
+		l.UploadTime = 15 * time.Minute
+	}
 	set(&l.Decoders, 2)
 	return l
 }
@@ -92,7 +110,9 @@ type Server struct {
 	echo     *echo.Echo
 	queue    *queue
 	decoders chan struct{}
-	previews sync.Map // of *sync.Mutex by name: one maker for each copy
+	incoming chan struct{} // uploads on their way
+	held     chan struct{} // uploads whose bytes are in memory
+	previews sync.Map      // of *sync.Mutex by name: one maker for each copy
 }
 
 // New makes the service and starts measuring what waits, which also is what
@@ -120,6 +140,8 @@ func New(ctx context.Context, c Config) (*Server, error) {
 		s.decoder = within{}
 	}
 	s.decoders = make(chan struct{}, s.limits.Decoders)
+	s.incoming = make(chan struct{}, s.limits.Receiving)
+	s.held = make(chan struct{}, s.limits.Decoders+1)
 	s.queue = newQueue(s)
 	s.counts = newCounts(s)
 	if err := s.queue.start(ctx, s.limits.Workers); err != nil {

@@ -8,6 +8,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -164,4 +165,12 @@ func multipartPhoto(data []byte) (kind string, body []byte) {
 	const edge = "edgeofparts"
 	return "multipart/form-data; boundary=" + edge,
 		[]byte("--" + edge + "\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"IMG_1.png\"\r\n\r\n" + string(data) + "\r\n--" + edge + "--\r\n")
+}
+
+// newLocal serves a handler with the timeouts of the real service.
+func newLocal(h http.Handler) *httptest.Server {
+	s := httptest.NewUnstartedServer(h)
+	s.Config.ReadHeaderTimeout = 10 * time.Second
+	s.Start()
+	return s
 }

@@ -9,8 +9,10 @@ import (
 	_ "image/png"
 	"io"
 	"net/http"
+	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 	"unicode"
 
@@ -42,11 +44,28 @@ func (s *Server) upload(c echo.Context) error {
 	if s.queue.full() {
 		return assess.Errorf(assess.EBusy, "More photos wait to be measured than this machine can take. Your photo was not kept: send it again in a moment.")
 	}
+	select {
+	case s.incoming <- struct{}{}:
+		defer func() { <-s.incoming }()
+	default:
+		return assess.Errorf(assess.EBusy, "Too many photos are on their way at the moment. Yours was not kept: send it again in a moment.")
+	}
 	form, err := s.readUpload(c)
 	if err != nil {
 		return err
 	}
+	defer form.remove()
 	ctx := c.Request().Context()
+	// From here on its bytes are in memory, so only few at a time come here.
+	select {
+	case s.held <- struct{}{}:
+		defer func() { <-s.held }()
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	if form.photo, err = form.bytes(); err != nil {
+		return err
+	}
 	kind, err := s.checkPhoto(ctx, form.photo)
 	if err != nil {
 		return err
@@ -93,19 +112,46 @@ func (s *Server) Keep(ctx context.Context, n store.NewPhoto) (store.Photo, bool,
 }
 
 type uploadForm struct {
+	file         *os.File // the photo, whole, under a temporary name
+	size         int64
 	photo        []byte
 	name, winter string
 }
 
-// readUpload reads the form part by part, so that nothing larger than the
-// limit is ever held or spooled.
-func (s *Server) readUpload(c echo.Context) (uploadForm, error) {
-	var f uploadForm
+func (f *uploadForm) bytes() ([]byte, error) {
+	if _, err := f.file.Seek(0, io.SeekStart); err != nil {
+		return nil, err
+	}
+	data := make([]byte, f.size)
+	_, err := io.ReadFull(f.file, data)
+	return data, err
+}
+
+// remove removes the temporary file.
+func (f *uploadForm) remove() {
+	if f.file != nil {
+		f.file.Close()
+		os.Remove(f.file.Name())
+		f.file = nil
+	}
+}
+
+// readUpload reads the form part by part into a temporary file, so that a slow
+// phone holds no memory, and nothing larger than the limit is ever kept. The
+// caller removes the form when there is no error.
+func (s *Server) readUpload(c echo.Context) (f uploadForm, err error) {
+	defer func() {
+		if err != nil {
+			f.remove()
+		}
+	}()
 	tooLarge := assess.Errorf(assess.ETooLarge, "The photo is larger than %d MB. Send a smaller one, or a JPEG instead of another kind.", s.limits.UploadBytes>>20)
 	r := c.Request()
 	if r.ContentLength > s.limits.UploadBytes+slack {
 		return f, tooLarge
 	}
+	// A server without deadlines, as in tests, can't set one.
+	_ = http.NewResponseController(c.Response()).SetReadDeadline(time.Now().Add(s.limits.UploadTime))
 	r.Body = http.MaxBytesReader(c.Response(), r.Body, s.limits.UploadBytes+slack)
 	broken := func(err error) error {
 		var over *http.MaxBytesError
@@ -128,10 +174,19 @@ func (s *Server) readUpload(c echo.Context) (uploadForm, error) {
 		}
 		switch p.FormName() {
 		case "photo":
-			if f.photo, err = io.ReadAll(io.LimitReader(p, s.limits.UploadBytes+1)); err != nil {
+			if f.file != nil {
+				return f, assess.Errorf(assess.EInvalid, "One photo at a time can be sent. Send them one after the other.")
+			}
+			if f.file, err = s.store.Spool(); err != nil {
+				return f, err
+			}
+			if f.size, err = io.Copy(f.file, io.LimitReader(p, s.limits.UploadBytes+1)); err != nil {
+				if errors.Is(err, syscall.ENOSPC) {
+					return f, assess.Errorf(assess.EInternal, "The disk with the data folder is full, so the photo was not kept. Make room and send it again: %w", err)
+				}
 				return f, broken(err)
 			}
-			if int64(len(f.photo)) > s.limits.UploadBytes {
+			if f.size > s.limits.UploadBytes {
 				return f, tooLarge
 			}
 			f.name = plainName(p.FileName())
@@ -146,7 +201,7 @@ func (s *Server) readUpload(c echo.Context) (uploadForm, error) {
 			}
 		}
 	}
-	if len(f.photo) == 0 {
+	if f.size == 0 {
 		return f, assess.Errorf(assess.EInvalid, "The photo is empty. Take or choose it again.")
 	}
 	return f, nil

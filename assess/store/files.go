@@ -118,6 +118,16 @@ func (s *Store) PhotoBytes(sum string) ([]byte, error) {
 	return data, nil
 }
 
+// Spool gives a temporary file within the record's folder, for bytes on their
+// way. Whoever asked removes it; what a crash leaves is removed by Sweep.
+func (s *Store) Spool() (*os.File, error) {
+	f, err := os.CreateTemp(filepath.Join(s.dir, photoFolder), "upload-*.part")
+	if errors.Is(err, syscall.EROFS) || errors.Is(err, fs.ErrPermission) {
+		return nil, assess.Errorf(assess.EInternal, "The data folder can't be written to, so the photo was not kept. Give the service the right to write there, and send the photo again: %w", err)
+	}
+	return f, err
+}
+
 // unclaim removes a photo's file when no row claims it, after its row could
 // not be written. What can't be removed now is set aside by Sweep.
 func (s *Store) unclaim(sum string) {

@@ -31,7 +31,7 @@ export async function get(path) {
 
 // patience is how often, and for how many seconds at most, a sending that the
 // service has no room for is tried again.
-const patience = { times: 30, longest: 60 };
+const patience = { times: 30, longest: 60, offline: 10 };
 
 // tryUntil sends, and again: after signing in, when the session ended; after
 // the time that the service asks for, when it is busy. onWait hears how many
@@ -40,9 +40,12 @@ async function tryUntil(once, onWait) {
   for (let waits = 0; ;) {
     try { return await once(); } catch (fault) {
       if (fault.code === 'sign_in_needed' && await signInAgain()) continue;
-      if (fault.status !== 503 || !fault.after || ++waits > patience.times) throw fault;
-      const seconds = Math.min(fault.after, patience.longest);
-      onWait?.(seconds);
+      // Whoever uploads also waits for a network that went away: the key makes a
+      // second sending harmless.
+      const after = fault.status === 503 ? fault.after : fault.status === 0 && onWait ? patience.offline : 0;
+      if (!after || ++waits > patience.times) throw fault;
+      const seconds = Math.min(after, patience.longest);
+      onWait?.(seconds, fault.status === 0);
       await new Promise((done) => { setTimeout(done, seconds * 1000); });
     }
   }

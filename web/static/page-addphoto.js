@@ -38,7 +38,10 @@ form.addEventListener('submit', async (event) => {
     const state = await upload(form.dataset.upload, body, sendKey, (share) => {
       $('bar').value = share * 100;
       $('sending-text').textContent = share < 1 ? t('addphoto.sending', { percent: Math.floor(share * 100) }) : t('addphoto.sent');
-    }, (seconds) => { $('sending-text').textContent = t('addphoto.busy', { s: seconds }); });
+    }, (seconds, offline) => {
+      $('bar').value = 0;
+      $('sending-text').textContent = offline ? t('addphoto.offline', { s: seconds }) : t('addphoto.busy', { s: seconds });
+    });
     location.assign(state.page);
   } catch (e) {
     $('fault').textContent = e.message;

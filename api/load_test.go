@@ -1,0 +1,163 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"net/http"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"nodespan/api/apart"
+	"nodespan/assess/store"
+)
+
+// Fifty phones send at once, more than the queue takes, while somebody looks at
+// pages. Photos are decoded in processes of their own, as in the service;
+// measuring is a wait. Every photo arrives in the end, by waiting and trying
+// again when told so; the phones get their turns alike; pages stay quick, and
+// memory stays bounded. NODESPAN_LOAD sets how many photos each phone sends.
+func TestFiftyPhones(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes some seconds")
+	}
+	const phones = 50
+	each := 1
+	if n, err := strconv.Atoi(os.Getenv("NODESPAN_LOAD")); err == nil {
+		each = n
+	}
+	photo, err := os.ReadFile("../testdata/raytraced/d01.jpg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := filepath.Join(t.TempDir(), "data")
+	session := prepare(t, dir)
+	st, err := store.Open(context.Background(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := New(ctx, Config{
+		Store: st, Measurer: always{takes: 50 * time.Millisecond}, Program: "test",
+		Decoder: &apart.Runner{Command: []string{self, asOnePhoto}},
+		Limits:  Limits{Queue: 20, Receiving: 40, Workers: 1},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	web := newLocal(s.Handler())
+	defer func() { cancel(); s.Close(); web.Close(); st.Close() }()
+
+	unique := func(n int) []byte { // a comment behind the JPEG's start
+		text := fmt.Sprintf("photo %d", n)
+		return slices.Concat(photo[:2], []byte{0xff, 0xfe, 0, byte(len(text) + 2)}, []byte(text), photo[2:])
+	}
+	put := func(phone, n int) (int, photoState, error) {
+		var ps photoState
+		kind, body := multipartPhoto(unique(phone*1000 + n))
+		status, err := send(web.URL, session, "POST", fmt.Sprintf("/api/blocks/1/rows/%d/vines/%d/photos", phone+1, n+1), fmt.Sprintf("%d/%d", phone, n), kind, body, &ps)
+		return status, ps, err
+	}
+	if status, _, err := put(phones, 0); status != http.StatusCreated {
+		t.Fatal(status, err)
+	}
+	pages := []string{"/", "/blocks/1", fmt.Sprintf("/blocks/1/%d/1", phones+1), "/photos/1", "/api/photos/1", "/about"}
+	look := func() time.Duration {
+		began := time.Now()
+		if status, err := send(web.URL, session, "GET", pages[rand.N(len(pages))], "", "", nil, nil); status != http.StatusOK {
+			t.Errorf("a page: %d %v", status, err)
+		}
+		return time.Since(began)
+	}
+	p95 := func(all []time.Duration) time.Duration {
+		slices.Sort(all)
+		return all[len(all)*95/100]
+	}
+	for range 30 {
+		look()
+	}
+	var idle []time.Duration
+	for range 200 {
+		idle = append(idle, look())
+		time.Sleep(2 * time.Millisecond)
+	}
+
+	var later, done atomic.Int64
+	counts := make([]atomic.Int64, phones)
+	var half [phones]int64
+	var once sync.Once
+	var people sync.WaitGroup
+	began := time.Now()
+	for p := range phones {
+		people.Go(func() {
+			for n := range each {
+				for {
+					status, _, err := put(p, n)
+					if status == http.StatusCreated {
+						counts[p].Add(1)
+						if done.Add(1) == int64(phones*each/2) {
+							once.Do(func() {
+								for i := range half {
+									half[i] = counts[i].Load()
+								}
+							})
+						}
+						break
+					}
+					if status != http.StatusServiceUnavailable {
+						t.Errorf("upload: %d %v", status, err)
+						return
+					}
+					later.Add(1)
+					time.Sleep(50*time.Millisecond + rand.N(100*time.Millisecond)) // the page waits as it is told, 20 s
+				}
+			}
+		})
+	}
+	finished := make(chan struct{})
+	go func() { people.Wait(); close(finished) }()
+	var under []time.Duration
+	var heap uint64
+	for waiting := true; waiting; {
+		select {
+		case <-finished:
+			waiting = false
+		default:
+			under = append(under, look())
+			var m runtime.MemStats
+			if len(under)%20 == 0 {
+				runtime.ReadMemStats(&m)
+				heap = max(heap, m.HeapSys)
+			}
+			time.Sleep(2 * time.Millisecond)
+		}
+	}
+	took := time.Since(began)
+	a, b := p95(idle), p95(under)
+	t.Logf("%d photos from %d phones in %.1f s, %d told to come later; pages' 95th percentile: idle %v, under load %v (%d pages), ratio %.1f; heap %d MB; photos by phone when half was there: %d to %d",
+		phones*each, phones, took.Seconds(), later.Load(), a.Round(10*time.Microsecond), b.Round(10*time.Microsecond), len(under), b.Seconds()/a.Seconds(), heap>>20, slices.Min(half[:]), slices.Max(half[:]))
+	if b > 200*time.Millisecond {
+		t.Errorf("pages take %v under load, want at most 200 ms", b)
+	}
+	if heap > 700<<20 {
+		t.Errorf("the heap grew to %d MB", heap>>20)
+	}
+	if later.Load() == 0 {
+		t.Error("nobody was told to come later: the queue was not full")
+	}
+	report, err := st.Check(t.Context())
+	if err != nil || len(report.Faults) > 0 || report.Photos != phones*each+1 {
+		t.Errorf("check: %+v %v, want %d photos", report, err, phones*each+1)
+	}
+}
