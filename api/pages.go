@@ -202,6 +202,13 @@ func (s *Server) blockPage(c echo.Context) error {
 			Number: n, State: state, Words: s.say(c, "vine.state."+state), To: vinePath(store.Vine{BlockID: b.ID, Row: p.Row, Number: n}),
 		})
 	}
+	if p.Years, err = s.blockYears(c, b); err != nil {
+		return err
+	}
+	p.RowPDF = fmt.Sprintf("/blocks/%d/%d/plan.pdf", b.ID, p.Row)
+	for _, v := range states {
+		p.RowChosen = p.RowChosen || v.Chosen
+	}
 	return s.render(c, http.StatusOK, "block", p)
 }
 

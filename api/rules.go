@@ -18,6 +18,7 @@ import (
 // routesOfRules serves what a block is judged by and pruned to.
 func (s *Server) routesOfRules(e *echo.Echo, a *echo.Group) {
 	e.GET("/blocks/:block/rules", s.rulesPage)
+	e.GET("/blocks/:block/figures/:file", s.blockFigure)
 	e.GET("/rule-sets/:file", s.ruleSetFile)
 	a.GET("/blocks/:block/rules", s.getRules)
 	a.POST("/blocks/:block/rules", s.changeRules)

@@ -68,6 +68,9 @@ type BlockPage struct {
 	Vines                 []VineCell
 	Others                []RowLine // rows with something recorded
 	Recorded, Waits, Done int
+	Years                 *BlockYears // nil while nothing is recorded
+	RowPDF                string
+	RowChosen             bool // some vine of the row has a choice
 }
 
 // RuleLine is one limit of the block's rule set.

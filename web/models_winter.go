@@ -102,3 +102,22 @@ type FigureLine struct{ Words, Source string }
 // ClassLine is a vine's class on a descriptor table; Class is "" where it can't
 // be classed, and Words then say why.
 type ClassLine struct{ Table, Quantity, Class, Words, Source string }
+
+// BlockYears is what a block's winters say, held side by side.
+type BlockYears struct {
+	Winters []BlockYearLine // the oldest first
+	Figures []Figure
+}
+
+// BlockYearLine is one winter of a block. Shares are those of confirmed canes,
+// in words; Diameter and Internode are medians in mm, "" without any.
+type BlockYearLine struct {
+	Winter                              string
+	Vines, Decided, Undecided, Waits    int
+	Canes                               int
+	Sound, Weak, Short, Vigorous, Close string
+	Diameter, Internode                 string
+}
+
+// Figure is a drawing with what it shows in words.
+type Figure struct{ Path, Words string }

@@ -1,0 +1,146 @@
+package api
+
+import (
+	"fmt"
+	"html/template"
+	"net/http"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"nodespan/assess"
+	"nodespan/assess/figure"
+	"nodespan/assess/store"
+	"nodespan/web"
+)
+
+// mostSeasons is how many winters a distribution is drawn of: more can't be
+// told apart.
+const mostSeasons = 3
+
+// blockYears is what the block's page says of its winters side by side; nil
+// while nothing is recorded.
+func (s *Server) blockYears(c echo.Context, b store.Block) (*web.BlockYears, error) {
+	winters, err := s.store.BlockWinters(c.Request().Context(), b.ID)
+	if err != nil || len(winters) == 0 {
+		return nil, err
+	}
+	p := &web.BlockYears{}
+	canes := 0
+	for _, w := range winters {
+		canes += w.Canes
+		weak := w.Findings[assess.Weak] + w.Findings[assess.WeakAndShortNoded]
+		short := w.Findings[assess.ShortNoded] + w.Findings[assess.WeakAndShortNoded]
+		d, l := seasonOf(w.Winter, w.Diameters), seasonOf(w.Winter, w.Internodes)
+		p.Winters = append(p.Winters, web.BlockYearLine{
+			Winter: w.Winter, Vines: w.Vines, Decided: w.Decided, Undecided: w.Vines - w.Decided, Waits: w.Waits, Canes: w.Canes,
+			Weak: s.share(c, weak, w.Canes), Short: s.share(c, short, w.Canes), Sound: s.share(c, w.Findings[assess.Sound], w.Canes),
+			Vigorous: s.share(c, w.Findings[assess.OverVigorous], w.Canes), Close: s.share(c, w.Findings[assess.TooCloseToCall], w.Canes),
+			Diameter: middleInWords(d, 1), Internode: middleInWords(l, 0),
+		})
+	}
+	if canes == 0 {
+		return p, nil
+	}
+	for _, f := range []string{"diameters", "internodes"} {
+		p.Figures = append(p.Figures, web.Figure{Path: fmt.Sprintf("/blocks/%d/figures/%s.svg", b.ID, f), Words: s.say(c, "blockyears.figure."+f)})
+		if len(winters) > 1 {
+			p.Figures = append(p.Figures, web.Figure{Path: fmt.Sprintf("/blocks/%d/figures/%s-trend.svg", b.ID, f), Words: s.say(c, "blockyears.figure."+f+".trend")})
+		}
+	}
+	return p, nil
+}
+
+func (s *Server) share(c echo.Context, n, of int) string {
+	if of == 0 {
+		return ""
+	}
+	return s.say(c, "blockyears.share", "n", n, "percent", fmt.Sprintf("%.0f", 100*float64(n)/float64(of)))
+}
+
+func middleInWords(q figure.Season, decimals int) string {
+	if q.N == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%.*f", decimals, q.Middle)
+}
+
+// seasonOf reads quartiles off bins, evenly within each: half a bin is the most
+// that they can be off.
+func seasonOf(name string, bins []store.Bin) figure.Season {
+	out := figure.Season{Name: name}
+	for _, b := range bins {
+		out.N += b.N
+	}
+	at := func(share float64) float64 {
+		want := share * float64(out.N)
+		below := 0.0
+		for _, b := range bins {
+			if n := float64(b.N); below+n >= want && n > 0 {
+				return b.From + (b.To-b.From)*(want-below)/n
+			} else {
+				below += n
+			}
+		}
+		return 0
+	}
+	if out.N > 0 {
+		out.Quarter, out.Middle, out.Three = at(0.25), at(0.5), at(0.75)
+	}
+	return out
+}
+
+// blockFigure draws one figure of a block's winters.
+func (s *Server) blockFigure(c echo.Context) error {
+	b, err := s.blockAt(c)
+	if err != nil {
+		return err
+	}
+	name, ok := strings.CutSuffix(c.Param("file"), ".svg")
+	what, trend := strings.CutSuffix(name, "-trend")
+	if !ok || what != "diameters" && what != "internodes" {
+		return assess.Errorf(assess.ENotFound, "There is no such figure. Go to the block's page.")
+	}
+	winters, err := s.store.BlockWinters(c.Request().Context(), b.ID)
+	if err != nil {
+		return err
+	}
+	rules, err := rulesOf(b)
+	if err != nil {
+		return err
+	}
+	lines := []figure.Line{{At: rules.ShortNoded.Limit, Label: s.say(c, "finding.short_noded"), Dashed: true}}
+	if what == "diameters" {
+		lines = []figure.Line{{At: rules.Weak.Limit, Label: s.say(c, "finding.weak"), Dashed: true}, {At: rules.OverVigorous.Limit, Label: s.say(c, "finding.over_vigorous")}}
+	}
+	title, unit := s.say(c, "blockyears."+what), s.say(c, "blockyears.mm")
+	var svg template.HTML
+	if trend {
+		var seasons []figure.Season
+		for _, w := range winters {
+			seasons = append(seasons, seasonOf(w.Winter, binsOf(w, what)))
+		}
+		svg, err = figure.Trend(title, unit, seasons, lines)
+	} else {
+		var seasons []figure.Distribution
+		for _, w := range winters[max(0, len(winters)-mostSeasons):] {
+			d := figure.Distribution{Name: w.Winter}
+			for _, bin := range binsOf(w, what) {
+				d.Steps = append(d.Steps, figure.Step{From: bin.From, To: bin.To, N: bin.N})
+			}
+			seasons = append(seasons, d)
+		}
+		svg, err = figure.Distributions(title, unit, s.say(c, "blockyears.percent"), seasons, lines)
+	}
+	if err != nil {
+		return err
+	}
+	return c.Blob(http.StatusOK, "image/svg+xml", []byte(svg))
+}
+
+func binsOf(w store.BlockWinter, what string) []store.Bin {
+	if what == "diameters" {
+		return w.Diameters
+	}
+	return w.Internodes
+}

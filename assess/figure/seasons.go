@@ -1,0 +1,129 @@
+package figure
+
+import (
+	"html/template"
+	"image/color"
+
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// Step is how many values lie in one equal step of a distribution.
+type Step struct {
+	From, To float64
+	N        int
+}
+
+// Distribution is the distribution of one season.
+type Distribution struct {
+	Name  string
+	Steps []Step // in order; steps that are missing hold none
+}
+
+// Distributions draws the distributions of some seasons over each other, as
+// shares of each one's values in percent: the last as bars, those before as
+// lines, so that a small season can be held against a large one.
+func Distributions(title, x, y string, seasons []Distribution, lines []Line) (template.HTML, error) {
+	p := newPlot(title, x, y)
+	p.Y.Min = 0
+	for i, d := range seasons {
+		outline, total := outlineOf(d.Steps), 0
+		for _, s := range d.Steps {
+			total += s.N
+		}
+		if total == 0 {
+			continue
+		}
+		for k := range outline {
+			outline[k].Y *= 100 / float64(total)
+		}
+		if last := i == len(seasons)-1; last {
+			area, err := plotter.NewPolygon(outline)
+			if err != nil {
+				return "", err
+			}
+			area.Color = color.NRGBA{0, 114, 178, 120}
+			area.LineStyle.Width, area.LineStyle.Color = vg.Points(1), palette[0]
+			p.Add(area)
+			p.Legend.Add(d.Name, area)
+			continue
+		}
+		line, err := plotter.NewLine(outline)
+		if err != nil {
+			return "", err
+		}
+		// Seasons differ by their dashes too; the earlier, the finer.
+		age := float64(len(seasons) - 1 - i)
+		line.LineStyle.Color, line.LineStyle.Width = palette[(len(seasons)-1-i)%len(palette)], vg.Points(1.5)
+		line.LineStyle.Dashes = []vg.Length{vg.Points(8 / age), vg.Points(3)}
+		p.Add(line)
+		p.Legend.Add(d.Name, line)
+	}
+	p.Y.Max *= 1.3 // room for the legend above the bars
+	addUpright(p, lines)
+	return render(p, title)
+}
+
+// outlineOf goes around the bars of a distribution.
+func outlineOf(steps []Step) plotter.XYs {
+	var out plotter.XYs
+	add := func(x, y float64) { out = append(out, plotter.XY{X: x, Y: y}) }
+	for i, s := range steps {
+		if i == 0 || steps[i-1].To < s.From {
+			if i > 0 {
+				add(steps[i-1].To, 0)
+			}
+			add(s.From, 0)
+		}
+		add(s.From, float64(s.N))
+		add(s.To, float64(s.N))
+	}
+	if n := len(steps); n > 0 {
+		add(steps[n-1].To, 0)
+	}
+	return out
+}
+
+// Season is the middle and the quartiles of one season's values.
+type Season struct {
+	Name                   string
+	Quarter, Middle, Three float64 // 25, 50 and 75 %
+	N                      int     // of how many; a season of none leaves a gap
+}
+
+// Trend draws median and quartiles season by season.
+func Trend(title, y string, seasons []Season, lines []Line) (template.HTML, error) {
+	p := newPlot(title, "", y)
+	var names []string
+	var middle plotter.XYs
+	for i, s := range seasons {
+		names = append(names, s.Name)
+		if s.N == 0 {
+			continue
+		}
+		at := float64(i)
+		bar, err := plotter.NewLine(plotter.XYs{{X: at, Y: s.Quarter}, {X: at, Y: s.Three}})
+		if err != nil {
+			return "", err
+		}
+		bar.LineStyle.Color, bar.LineStyle.Width = palette[4], vg.Points(8)
+		p.Add(bar)
+		middle = append(middle, plotter.XY{X: at, Y: s.Middle})
+	}
+	if len(middle) > 0 {
+		line, points, err := plotter.NewLinePoints(middle)
+		if err != nil {
+			return "", err
+		}
+		line.LineStyle.Color, line.LineStyle.Width = palette[6], vg.Points(1.5)
+		points.GlyphStyle = draw.GlyphStyle{Color: palette[6], Radius: vg.Points(3.5), Shape: draw.CircleGlyph{}}
+		p.Add(line, points)
+	}
+	if len(names) > 0 {
+		p.NominalX(names...)
+		p.X.Min, p.X.Max = -0.5, float64(len(names))-0.5
+	}
+	addLevel(p, lines, -0.5, max(0.5, float64(len(names))-0.5))
+	return render(p, title)
+}
