@@ -94,7 +94,7 @@ func TestNoPanicOnBrokenNumbers(t *testing.T) {
 				case 2:
 					c.CentreLine[r.IntN(len(c.CentreLine))] = Point{some(), some()}
 				case 3:
-					c.Profile[r.IntN(len(c.Profile))] = ProfilePoint{some(), some(), some()}
+					c.Profile[r.IntN(len(c.Profile))] = ProfilePoint{AlongMM: some(), DiameterMM: some(), U: some()}
 				case 4:
 					c.RelativeU = some()
 				case 5:
