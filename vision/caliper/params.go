@@ -27,8 +27,8 @@ type Params struct {
 	// from the width with which the cane was followed at a small price. A
 	// sunlit cane is often followed by its bright side alone. Default 0.6.
 	WidthTol float64
-	// TaperTol is the same once a first course is known, from the running
-	// median of the width along the cane. Default 0.18.
+	// TaperTol is the same once a first course is known, from the
+	// cane's even taper. Default 0.18.
 	TaperTol float64
 	// MaxWidthMM is the widest that a cane can be. Default 24 mm.
 	MaxWidthMM float64
@@ -86,6 +86,11 @@ type Params struct {
 	// MaxLoss is how much of a section the model may leave, relative to how
 	// much the colours vary there. Default 4.
 	MaxLoss float64
+	// OffTaper and OffMM: readings are dropped where their running median over
+	// OffReach stations to both sides differs by more than this share, and this
+	// much, from the cane's even taper. Default 0.15, 0.4 mm and 14.
+	OffTaper, OffMM float64
+	OffReach        int
 	// Jump is the largest relative difference of a reading from the median of
 	// its neighbourhood. Nodes swell by up to a half. Default 0.6.
 	Jump float64
@@ -93,5 +98,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 1, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 1, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Jump: 0.6}
 }

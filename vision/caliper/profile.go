@@ -52,7 +52,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	stationPx := max(par.StepMM/mm, 1.5)
 	var left, right []float64
 	// Twice: the second time about the middle that the first has found, and
-	// held to the width that prevails along the cane: where wood and ground
+	// held to the even taper of the cane: where wood and ground
 	// look alike for a while, the edges don't jump to the nearest bark.
 	for _, tol := range []float64{par.WidthTol, par.TaperTol} {
 		wide := func(i int) *section {
@@ -82,7 +82,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 			pts[i] = assess.Point{pts[i][0] - c*math.Sin(angles[i]), pts[i][1] + c*math.Cos(angles[i])}
 			width[i] = right[i] - left[i]
 		}
-		prevail(width, int(120/(stationPx*mm)))
+		taper(width, stationPx*mm, mm)
 		if tol == par.TaperTol {
 			for i := range pts {
 				w := right[i] - left[i]
@@ -169,6 +169,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		s.DiameterMM = (s.Left + s.Right) * k
 		s.U = max(f.u*k, 0.02)
 	}
+	dropOff(out.Stations, par)
 	return out, nil
 }
 
@@ -353,14 +354,48 @@ func angleAt(p []assess.Point, i int) float64 {
 	return math.Atan2(b[1]-a[1], b[0]-a[0])
 }
 
-// prevail replaces each width by the running median within reach stations.
-func prevail(width []float64, reach int) {
-	src := slices.Clone(width)
-	buf := make([]float64, 0, 2*reach+1)
-	for i := range width {
-		buf = append(buf[:0], src[max(0, i-reach):min(len(src), i+reach+1)]...)
-		slices.Sort(buf)
-		width[i] = buf[len(buf)/2]
+// taper replaces the widths, px, by the even taper that most of them agree on;
+// stations are stationMM apart, one px is mm.
+func taper(width []float64, stationMM, mm float64) {
+	st := make([]Station, len(width))
+	for i, w := range width {
+		st[i] = Station{AlongMM: float64(i) * stationMM, DiameterMM: w * mm, U: 1}
+	}
+	if t := Tapering(st); t.ok {
+		for i := range width {
+			width[i] = max((t.at+t.slope*(float64(i)*stationMM-t.mid))/mm, 1.5)
+		}
+	}
+}
+
+// dropOff takes out readings where, over a stretch, they stand apart from the
+// even taper that most of the cane agrees on: there the edges of something
+// else were read.
+func dropOff(st []Station, par Params) {
+	t := Tapering(st)
+	if !t.ok {
+		return
+	}
+	bad := make([]bool, len(st))
+	for i, s := range st {
+		if s.U == 0 {
+			continue
+		}
+		var near []float64
+		for j := max(0, i-par.OffReach); j <= min(len(st)-1, i+par.OffReach); j++ {
+			if st[j].U > 0 {
+				near = append(near, st[j].DiameterMM)
+			}
+		}
+		slices.Sort(near)
+		want := t.at + t.slope*(s.AlongMM-t.mid)
+		off := near[len(near)/2] - want
+		bad[i] = math.Abs(off) > par.OffTaper*want+par.OffMM
+	}
+	for i := range st {
+		if bad[i] {
+			st[i].U, st[i].DiameterMM = 0, 0
+		}
 	}
 }
 

@@ -75,7 +75,7 @@ func Learn(p *photo.Photo, pieces []Piece, par LearnParams) (l *Likeness, ok boo
 		}
 	}
 	paint(0.6, 2, 2)
-	paint(0.33, 0.2, 1)
+	paint(0.36, 0.2, 1)
 	fg, bg := make([]float64, n), make([]float64, n)
 	known := 0
 	for i, c := range cell {
