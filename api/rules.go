@@ -76,8 +76,7 @@ func (s *Server) viewRules(c echo.Context, b store.Block) (rulesView, error) {
 	if v.Winter, err = s.latestWinter(c, b); err != nil {
 		return v, err
 	}
-	canes, err := s.store.CanesIn(ctx, b.ID, v.Winter)
-	v.Canes = len(canes)
+	v.Canes, err = s.store.CountCanesIn(ctx, b.ID, v.Winter)
 	return v, err
 }
 

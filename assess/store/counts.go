@@ -97,7 +97,7 @@ func factsOfPhoto(ctx context.Context, tx *sql.Tx, photoID, vine, block int64, w
 	for _, r := range rulings {
 		said[r.Cane] = true
 	}
-	insert, err := tx.PrepareContext(ctx, `INSERT OR REPLACE INTO cane_facts (block_id, winter, photo_id, cane, vine_id, confirmed, finding, d, d_low, d_high, l, l_low, l_high) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)`)
+	insert, err := tx.PrepareContext(ctx, `INSERT OR IGNORE INTO cane_facts (block_id, winter, photo_id, cane, vine_id, confirmed, finding, d, d_low, d_high, l, l_low, l_high) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)`)
 	if err != nil {
 		return err
 	}
@@ -267,6 +267,12 @@ func (s *Store) CanesIn(ctx context.Context, blockID int64, winter string) ([]as
 		return c, err
 	}
 	return list(ctx, s.db, scan, `SELECT cane, finding, d, d_low, d_high, l, l_low, l_high FROM cane_facts WHERE block_id = ? AND winter = ?`, blockID, winter)
+}
+
+// CountCanesIn counts what CanesIn gives.
+func (s *Store) CountCanesIn(ctx context.Context, blockID int64, winter string) (int, error) {
+	var n int
+	return n, s.db.QueryRowContext(ctx, `SELECT count(*) FROM cane_facts WHERE block_id = ? AND winter = ?`, blockID, winter).Scan(&n)
 }
 
 // ReadRulings turns rows into rulings; who, when and id are the row's.
