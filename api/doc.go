@@ -15,7 +15,10 @@
 //	POST /api/measurements/9/preview           what a correction does  rulings.go
 //	POST /api/measurements/9/rulings           kept, who and when      rulings.go
 //	POST /api/measurements/9/choice            kept likewise           choice.go
-//	GET  /blocks/1/4/7                         the vine's record       pages.go
+//	GET  /blocks/1/4/7                         the vine's record       vinepage.go, vineyears.go
+//	GET  /blocks/1/4/7/plan                    what is to be done      plan.go, sheet/
+//	GET  /blocks/1                             the block's winters     pages.go, blockyears.go
+//	POST /api/blocks/1/rules                   what it is judged by    rules.go
 //
 // Errors are {"code": ..., "message": ...} with a sentence that says what was
 // wrong and what to do. Before a handler runs, origin.go refuses a write that

@@ -22,12 +22,15 @@
 // "not measurable" with a reason, never a number that looks sure.
 //
 // The way through the files: ruleset.go and form.go hold what a block is judged
-// by; combine.go and uncertainty.go turn nodes and a diameter profile into
-// values with intervals; judge.go gives findings; ruling.go and confirmed.go
-// hold what people said and what follows from it; choice.go, choosing.go,
-// stand.go, placing.go, filling.go, spurs.go, laying.go and suggest.go make the
-// choice; ampelography.go, budload.go, prunings.go, balance.go, preview.go and
-// winters.go hold a vine or a block against published scales and against
+// by, rulefile.go reads and writes it as a file; combine.go and uncertainty.go
+// turn nodes and a diameter profile into values with intervals; judge.go gives
+// findings; ruling.go and confirmed.go hold what people said and what follows
+// from it. choice.go, choosing.go, stand.go, placing.go, filling.go, spurs.go,
+// laying.go and suggest.go make the choice; wishes.go, compare.go and whatif.go
+// let a person change it and see what follows; plan.go puts it in the order of
+// work. descent.go, lineage.go and winters.go hold a vine's winters together.
+// descriptor.go, ampelography.go, budload.go, prunings.go, balance.go and
+// preview.go hold a vine or a block against published scales and against
 // itself; explain.go and caution.go speak to the person.
 //
 // What this package needs of the others it names as small interfaces, such as

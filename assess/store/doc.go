@@ -18,6 +18,12 @@
 //     number it saw last; when somebody else wrote meanwhile it gets an
 //     *Conflict error with what is there now, and nothing is written.
 //
+//   - A block is judged by a rule set and pruned to a form from a winter on;
+//     every version of both is kept. A saying is what a person said of a vine in
+//     a winter that isn't of one photo. Neither is ever updated or deleted.
+//   - Counts follow from all that. They are kept beside it for the pages, and
+//     can be made anew at any time.
+//
 // All times are UTC with nanoseconds (RFC 3339), all JSON is what package
 // assess marshals. Errors that a person can act on are *assess.Error.
 package store
