@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -39,13 +40,18 @@ func (s *Server) blockYears(c echo.Context, b store.Block) (*web.BlockYears, err
 			Diameter: middleInWords(d, 1), Internode: middleInWords(l, 0),
 		})
 	}
+	add := func(name string) {
+		p.Figures = append(p.Figures, web.Figure{Path: fmt.Sprintf("/blocks/%d/figures/%s.svg", b.ID, name), Words: s.say(c, "blockyears.figure."+name)})
+	}
+	add("choices")
 	if canes == 0 {
 		return p, nil
 	}
+	add("findings")
 	for _, f := range []string{"diameters", "internodes"} {
-		p.Figures = append(p.Figures, web.Figure{Path: fmt.Sprintf("/blocks/%d/figures/%s.svg", b.ID, f), Words: s.say(c, "blockyears.figure."+f)})
+		add(f)
 		if len(winters) > 1 {
-			p.Figures = append(p.Figures, web.Figure{Path: fmt.Sprintf("/blocks/%d/figures/%s-trend.svg", b.ID, f), Words: s.say(c, "blockyears.figure."+f+".trend")})
+			add(f + "-trend")
 		}
 	}
 	return p, nil
@@ -98,7 +104,7 @@ func (s *Server) blockFigure(c echo.Context) error {
 	}
 	name, ok := strings.CutSuffix(c.Param("file"), ".svg")
 	what, trend := strings.CutSuffix(name, "-trend")
-	if !ok || what != "diameters" && what != "internodes" {
+	if !ok || !slices.Contains([]string{"diameters", "internodes", "diameters-trend", "internodes-trend", "findings", "choices"}, name) {
 		return assess.Errorf(assess.ENotFound, "There is no such figure. Go to the block's page.")
 	}
 	winters, err := s.store.BlockWinters(c.Request().Context(), b.ID)
@@ -112,6 +118,9 @@ func (s *Server) blockFigure(c echo.Context) error {
 	lines := []figure.Line{{At: rules.ShortNoded.Limit, Label: s.say(c, "finding.short_noded"), Dashed: true}}
 	if what == "diameters" {
 		lines = []figure.Line{{At: rules.Weak.Limit, Label: s.say(c, "finding.weak"), Dashed: true}, {At: rules.OverVigorous.Limit, Label: s.say(c, "finding.over_vigorous")}}
+	}
+	if name == "findings" || name == "choices" {
+		return s.blockStacks(c, name, winters)
 	}
 	title, unit := s.say(c, "blockyears."+what), s.say(c, "blockyears.mm")
 	var svg template.HTML
@@ -131,6 +140,40 @@ func (s *Server) blockFigure(c echo.Context) error {
 			seasons = append(seasons, d)
 		}
 		svg, err = figure.Distributions(title, unit, s.say(c, "blockyears.percent"), seasons, lines)
+	}
+	if err != nil {
+		return err
+	}
+	return c.Blob(http.StatusOK, "image/svg+xml", []byte(svg))
+}
+
+// blockStacks draws shares of findings, or choices made and waiting, winter by
+// winter.
+func (s *Server) blockStacks(c echo.Context, name string, winters []store.BlockWinter) error {
+	var seasons []string
+	made, waiting := figure.Part{Name: s.say(c, "blockyears.made")}, figure.Part{Name: s.say(c, "blockyears.undecided")}
+	kinds := []assess.Finding{assess.Weak, assess.WeakAndShortNoded, assess.ShortNoded, assess.OverVigorous, assess.TooCloseToCall, assess.Sound}
+	parts := make([]figure.Part, len(kinds))
+	for i, k := range kinds {
+		parts[i].Name = s.say(c, "finding."+string(k))
+	}
+	for _, w := range winters {
+		seasons = append(seasons, w.Winter)
+		made.Values, waiting.Values = append(made.Values, float64(w.Decided)), append(waiting.Values, float64(w.Vines-w.Decided))
+		for i, k := range kinds {
+			share := 0.0
+			if w.Canes > 0 {
+				share = 100 * float64(w.Findings[k]) / float64(w.Canes)
+			}
+			parts[i].Values = append(parts[i].Values, share)
+		}
+	}
+	var svg template.HTML
+	var err error
+	if name == "choices" {
+		svg, err = figure.Stacks(s.say(c, "blockyears.choices"), s.say(c, "blockyears.vines"), seasons, []figure.Part{made, waiting})
+	} else {
+		svg, err = figure.Stacks(s.say(c, "blockyears.findings"), s.say(c, "blockyears.percent"), seasons, parts)
 	}
 	if err != nil {
 		return err

@@ -217,7 +217,7 @@ func TestBrowserChoiceAndPlan(t *testing.T) {
 			b.until(`document.querySelector('#years')?.dataset.ready === 'yes' && document.querySelector('#prunings').value === '0.9' && document.body.innerText.includes('weighed: 0.90 kg')`)
 			b.smallTargets("/blocks/1/4/7")
 			b.visit("/blocks/1?row=4")
-			b.until(`[...document.querySelectorAll('.figures img')].filter((i) => i.complete && i.naturalWidth > 0).length >= 2`)
+			b.until(`[...document.querySelectorAll('.figures img')].filter((i) => i.complete && i.naturalWidth > 0).length === 6`)
 			b.whole("block-years")
 			b.clean()
 		})

@@ -164,3 +164,31 @@ func FuzzRuleSetFile(f *testing.F) {
 		}
 	})
 }
+
+// The same for descriptor tables.
+func FuzzDescriptorTableFile(f *testing.F) {
+	for _, format := range []FileFormat{YAML, TOML} {
+		data, err := WriteDescriptorTable(InternodeTable(), format)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(data, format == TOML)
+	}
+	f.Add([]byte("classes: [{name: a, from: 1e400}, {name: b, from: -0}]"), false)
+	f.Fuzz(func(t *testing.T, data []byte, isTOML bool) {
+		format := YAML
+		if isTOML {
+			format = TOML
+		}
+		table, err := ReadDescriptorTable(data, format)
+		if err != nil {
+			if code := ErrorCode(err); code != EInvalid && code != ETooLarge || err.Error() == "" {
+				t.Fatalf("%v with code %q", err, code)
+			}
+			return
+		}
+		if _, err := ClassifyBy(table, nil); ErrorCode(err) != EInvalid || !strings.Contains(err.Error(), "can't be classed from") {
+			t.Fatalf("read, and can't be used: %v", err)
+		}
+	})
+}

@@ -127,3 +127,58 @@ func Trend(title, y string, seasons []Season, lines []Line) (template.HTML, erro
 	addLevel(p, lines, -0.5, max(0.5, float64(len(names))-0.5))
 	return render(p, title)
 }
+
+// Part is one share of each season's whole.
+type Part struct {
+	Name   string
+	Values []float64 // one a season
+}
+
+// Stacks draws one bar a season, its parts upon each other in the order given;
+// a mark in each part says by its shape, as the legend does, which it is.
+func Stacks(title, y string, seasons []string, parts []Part) (template.HTML, error) {
+	p := newPlot(title, "", y)
+	p.Y.Min = 0
+	below := make([]float64, len(seasons))
+	var last *plotter.BarChart
+	for i, part := range parts {
+		if len(part.Values) != len(seasons) || len(seasons) == 0 {
+			continue
+		}
+		b, err := plotter.NewBarChart(plotter.Values(part.Values), vg.Points(34))
+		if err != nil {
+			return "", err
+		}
+		b.Color, b.LineStyle.Width = palette[i%len(palette)], vg.Points(0.5)
+		if last != nil {
+			b.StackOn(last)
+		}
+		last = b
+		var middles plotter.XYs
+		for k, v := range part.Values {
+			if v > 0 {
+				middles = append(middles, plotter.XY{X: float64(k), Y: below[k] + v/2})
+			}
+			below[k] += v
+		}
+		p.Add(b)
+		if len(middles) == 0 {
+			continue
+		}
+		marks, err := plotter.NewScatter(middles)
+		if err != nil {
+			return "", err
+		}
+		marks.GlyphStyle = draw.GlyphStyle{Color: color.Black, Radius: vg.Points(2.5), Shape: shapes[i%len(shapes)]}
+		p.Add(marks)
+		p.Legend.Add(part.Name, b, marks)
+	}
+	p.Legend.Left = true
+	p.Legend.YOffs = vg.Points(2)
+	p.Y.Max *= 1.45 // room for the legend above the bars
+	if len(seasons) > 0 {
+		p.NominalX(seasons...)
+		p.X.Min, p.X.Max = -0.6, float64(len(seasons))-0.4
+	}
+	return render(p, title)
+}

@@ -30,10 +30,19 @@ func TestSeasonFigures(t *testing.T) {
 	if err != nil || strings.Contains(string(tr), "NaN") {
 		t.Errorf("%.200s, %v", tr, err)
 	}
+	st, err := Stacks("Choices", "vines", []string{"2025/26", "2026/27"}, []Part{{"made", []float64{3, 1}}, {"waiting", []float64{0, 4}}, {"slip", []float64{1}}})
+	if err != nil || strings.Contains(string(st), "NaN") || !strings.Contains(string(st), "waiting") || strings.Contains(string(st), "slip") {
+		t.Errorf("%.200s, %v", st, err)
+	}
 	// Nothing at all is a figure with axes, not an error.
 	for _, f := range []func() error{
 		func() error { _, err := Distributions("", "", "", nil, nil); return err },
 		func() error { _, err := Trend("", "", nil, nil); return err },
+		func() error { _, err := Stacks("", "", nil, nil); return err },
+		func() error {
+			_, err := Stacks("", "", []string{"2026/27"}, []Part{{"none", []float64{0}}})
+			return err
+		},
 	} {
 		if err := f(); err != nil {
 			t.Error(err)

@@ -9,11 +9,14 @@
 //   - A photo is stored once and never modified. Its file is written under a
 //     temporary name, synced, renamed, and its folder synced; only then does
 //     its row come, so a row never points at a file that isn't whole.
+//
 //   - An ask is a request to measure a photo, by itself or with two marks. It
 //     waits until it has a measurement or a failure; what waits when the
 //     program ends is found again at the next start.
+//
 //   - A measurement answers one ask. Rulings and choices point at one. None of
 //     the three is ever updated or deleted: triggers in the database refuse it.
+//
 //   - Rulings on one measurement are numbered 1, 2, 3, … A writer says which
 //     number it saw last; when somebody else wrote meanwhile it gets an
 //     *Conflict error with what is there now, and nothing is written.
@@ -21,6 +24,7 @@
 //   - A block is judged by a rule set and pruned to a form from a winter on;
 //     every version of both is kept. A saying is what a person said of a vine in
 //     a winter that isn't of one photo. Neither is ever updated or deleted.
+//
 //   - Counts follow from all that. They are kept beside it for the pages, and
 //     can be made anew at any time.
 //
