@@ -21,6 +21,9 @@ type Station struct {
 	Inner       float64      // brightness of the wood's middle, linear light; 0 outside of the picture
 	DiameterMM  float64
 	U           float64 // standard uncertainty of DiameterMM from this reading alone; 0: no reading
+	// LeftRead and RightRead tell which edges were read, each by itself.
+	LeftRead, RightRead bool
+	MMPerPx             float64 // across, of a cylinder at this place
 }
 
 // A Profile is one cane's thickness from base to tip.
@@ -37,7 +40,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	pts, seen, width := resample(line, m, par)
+	pts, width := resample(line, m, par)
 	if len(pts) < 4 {
 		return &Profile{}, nil
 	}
@@ -124,13 +127,15 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	for i := range pts {
 		s := &out.Stations[i]
 		s.Px, s.Angle = pts[i], angleAt(pts, i)
-		if !clear(i, left[i], 1) || !clear(i, right[i], -1) {
-			continue
-		}
 		w := right[i] - left[i]
-		l := sections[i].find(&cons[i][0], left[i], 1, w, blur, par)
-		r := sections[i].find(&cons[i][1], right[i], -1, w, blur, par)
-		fits[i] = edgeFit{a: l.v, b: r.v, u: math.Hypot(l.u, r.u), ok: seen[i] && l.ok && r.ok && r.v-l.v > 0.4*w}
+		var l, r reading
+		if clear(i, left[i], 1) {
+			l = sections[i].find(&cons[i][0], left[i], 1, w, blur, par)
+		}
+		if clear(i, right[i], -1) {
+			r = sections[i].find(&cons[i][1], right[i], -1, w, blur, par)
+		}
+		fits[i] = edgeFit{a: l.v, b: r.v, u: math.Hypot(l.u, r.u), okA: l.ok, okB: r.ok, ok: l.ok && r.ok && r.v-l.v > 0.4*w}
 	}
 	dropJumps(fits, par)
 	// Refine the centre line from the edges, smoothly.
@@ -139,7 +144,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	for i, f := range fits {
 		off[i], good[i] = (f.a+f.b)/2, f.ok
 	}
-	off = smooth(off, good, 2)
+	off = smooth(off, good, par.Middle)
 	for i := range pts {
 		s := &out.Stations[i]
 		n := assess.Point{-math.Sin(s.Angle), math.Cos(s.Angle)}
@@ -154,20 +159,26 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		s.AlongMM = along
 		s.Sigma = blur
 		s.Inner = sections[i].middle(off[i], 0.3*width[i])
+		s.MMPerPx = m.Diameter(s.Px[0], s.Px[1], math.Cos(s.Angle), math.Sin(s.Angle))
+		s.LeftRead, s.RightRead = f.okA, f.okB
+		if f.okA {
+			s.Left = off[i] - f.a
+		}
+		if f.okB {
+			s.Right = f.b - off[i]
+		}
 		if !f.ok {
 			continue
 		}
 		// In the picture y runs down, so that the normal (-sin, cos) points to
 		// the right of somebody who walks from base to tip.
-		s.Left, s.Right = off[i]-f.a, f.b-off[i]
 		if par.Shoulder > 0 {
 			gl, wl, wr, gr := sections[i].beside(f.a, f.b, blur)
 			s.Left += blur * outward(gl, wl, par.Shoulder)
 			s.Right += blur * outward(gr, wr, par.Shoulder)
 		}
-		k := m.Diameter(s.Px[0], s.Px[1], math.Cos(s.Angle), math.Sin(s.Angle))
-		s.DiameterMM = (s.Left + s.Right) * k
-		s.U = max(f.u*k, 0.02)
+		s.DiameterMM = (s.Left + s.Right) * s.MMPerPx
+		s.U = max(f.u*s.MMPerPx, 0.02)
 	}
 	dropOff(out.Stations, par)
 	return out, nil
@@ -175,9 +186,9 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 
 // An edgeFit is where both edges lie at one station.
 type edgeFit struct {
-	a, b float64 // px across
-	u    float64 // standard uncertainty of b-a, px
-	ok   bool
+	a, b         float64 // px across
+	u            float64 // standard uncertainty of b-a, px
+	okA, okB, ok bool    // the left, the right, both
 }
 
 // section is a cross-section: three channels at distances v, px.
@@ -284,8 +295,8 @@ func cross(p *photo.Photo, at assess.Point, angle, width, beside, along float64)
 }
 
 // resample puts points at even distances along a line, with the width that it
-// was followed with and whether it was seen there.
-func resample(l *trace.Line, m *scale.Map, par Params) (pts []assess.Point, seen []bool, width []float64) {
+// was followed with.
+func resample(l *trace.Line, m *scale.Map, par Params) (pts []assess.Point, width []float64) {
 	px := smoothLine(l)
 	w := fillWidth(l)
 	mid := px[len(px)/2]
@@ -297,12 +308,11 @@ func resample(l *trace.Line, m *scale.Map, par Params) (pts []assess.Point, seen
 		for ; left <= d && d > 0; left += step {
 			t := left / d
 			pts = append(pts, assess.Point{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])})
-			seen = append(seen, l.Seen[i-1] && l.Seen[i])
 			width = append(width, w[i-1]+t*(w[i]-w[i-1]))
 		}
 		left -= d
 	}
-	return pts, seen, width
+	return pts, width
 }
 
 // smoothLine takes the jitter of single steps out of a followed line.

@@ -28,6 +28,9 @@ type Params struct {
 	// from the smoothed width counts as noise of the latter. Larger finds fewer
 	// nodes where the edges are unsteady. Default 1.5.
 	Restless float64
+	// OneEdge is how much noisier a swelling is of which one edge alone can be
+	// seen. Default 1.5.
+	OneEdge float64
 	// MarkWorth is how much a standard deviation of unusual brightness counts
 	// against one of swelling: buds and the rings at nodes are darker or
 	// lighter than the wood between. Larger trusts colour more. Default 0.7.
@@ -50,7 +53,7 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{Smooth: 2, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.03, Restless: 2, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
+	return Params{Smooth: 2, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.03, Restless: 2, OneEdge: 1.5, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
 		MostScore: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
 }
 
@@ -125,7 +128,7 @@ func signalOf(p *caliper.Profile, wires []float64, par Params) *signal {
 		return nil
 	}
 	// Gaussian-weighted means of the readings about each millimetre.
-	gather := func(get func(caliper.Station) float64, sd float64) (v []float64, ok []bool) {
+	gather := func(get func(caliper.Station) (float64, bool), sd float64) (v []float64, ok []bool) {
 		v, ok = make([]float64, n), make([]bool, n)
 		lo := 0
 		for i := range n {
@@ -135,12 +138,13 @@ func signalOf(p *caliper.Profile, wires []float64, par Params) *signal {
 			}
 			sw, sv := 0.0, 0.0
 			for k := lo; k < len(st) && st[k].AlongMM <= x+3*sd; k++ {
-				if st[k].U == 0 {
+				y, is := get(st[k])
+				if !is {
 					continue
 				}
 				d := (st[k].AlongMM - x) / sd
 				w := math.Exp(-0.5 * d * d)
-				sw, sv = sw+w, sv+w*get(st[k])
+				sw, sv = sw+w, sv+w*y
 			}
 			if sw > 0.3 {
 				v[i], ok[i] = sv/sw, true
@@ -148,21 +152,29 @@ func signalOf(p *caliper.Profile, wires []float64, par Params) *signal {
 		}
 		return v, ok
 	}
-	width, known := gather(func(s caliper.Station) float64 { return s.DiameterMM }, par.Smooth)
-	share := func(pick func(caliper.Station) float64) []float64 {
-		v, _ := gather(func(s caliper.Station) float64 { return pick(s) / max(s.Left+s.Right, 1e-9) * s.DiameterMM }, par.Smooth)
-		return v
-	}
-	left, right := share(func(s caliper.Station) float64 { return s.Left }), share(func(s caliper.Station) float64 { return s.Right })
-	s := &signal{known: known, swelling: make([]float64, n), left: make([]float64, n), right: make([]float64, n)}
-	base := runningQuantile(width, known, int(par.BaseReach), par.BaseQuantile)
-	baseL := runningQuantile(left, known, int(par.BaseReach), par.BaseQuantile)
-	baseR := runningQuantile(right, known, int(par.BaseReach), par.BaseQuantile)
+	// Each edge by itself: where other wood hides one, the other may still
+	// show the swelling.
+	left, knownL := gather(func(s caliper.Station) (float64, bool) { return s.Left * s.MMPerPx, s.LeftRead }, par.Smooth)
+	right, knownR := gather(func(s caliper.Station) (float64, bool) { return s.Right * s.MMPerPx, s.RightRead }, par.Smooth)
+	s := &signal{known: make([]bool, n), swelling: make([]float64, n), left: make([]float64, n), right: make([]float64, n)}
+	baseL := runningQuantile(left, knownL, int(par.BaseReach), par.BaseQuantile)
+	baseR := runningQuantile(right, knownR, int(par.BaseReach), par.BaseQuantile)
+	alone := make([]float64, n) // how much noisier than both edges
 	for i := range n {
-		if known[i] && base[i] > 0 {
-			s.swelling[i] = width[i]/base[i] - 1
-			s.left[i], s.right[i] = (left[i]-baseL[i])/base[i], (right[i]-baseR[i])/base[i]
+		l, r := knownL[i] && baseL[i] > 0, knownR[i] && baseR[i] > 0
+		switch {
+		case l && r:
+			base := baseL[i] + baseR[i]
+			s.left[i], s.right[i] = (left[i]-baseL[i])/base, (right[i]-baseR[i])/base
+			s.swelling[i], alone[i] = s.left[i]+s.right[i], 1
+		case l:
+			s.left[i] = 0.5 * (left[i] - baseL[i]) / baseL[i]
+			s.swelling[i], alone[i] = 2*s.left[i], par.OneEdge
+		case r:
+			s.right[i] = 0.5 * (right[i] - baseR[i]) / baseR[i]
+			s.swelling[i], alone[i] = 2*s.right[i], par.OneEdge
 		}
+		s.known[i] = l || r
 	}
 	// Noise, place by place: how restless single readings are about the
 	// smoothed width. Before grass they are, before the sky they aren't.
@@ -171,16 +183,26 @@ func signalOf(p *caliper.Profile, wires []float64, par Params) *signal {
 	got := make([]bool, n)
 	for _, t := range st {
 		i := int(t.AlongMM)
-		if t.U > 0 && i < n && known[i] && base[i] > 0 {
-			rest[i], got[i] = math.Abs(t.DiameterMM-width[i])/base[i], true
+		if i >= n || !s.known[i] {
+			continue
+		}
+		sum, base := 0.0, 0.0
+		if t.LeftRead && baseL[i] > 0 {
+			sum, base = sum+t.Left*t.MMPerPx-left[i], base+baseL[i]
+		}
+		if t.RightRead && baseR[i] > 0 {
+			sum, base = sum+t.Right*t.MMPerPx-right[i], base+baseR[i]
+		}
+		if base > 0 {
+			rest[i], got[i] = math.Abs(sum)/base, true
 		}
 	}
 	local := runningQuantile(rest, got, 2*int(par.BaseReach), 0.5)
 	for i := range n {
-		s.noise[i] = math.Hypot(par.Noise, par.Restless*local[i])
+		s.noise[i] = max(1, alone[i]) * math.Hypot(par.Noise, par.Restless*local[i])
 	}
 	// Brightness against its neighbourhood.
-	inner, seen := gather(func(s caliper.Station) float64 { return math.Log(max(s.Inner, 1e-3)) }, 0.8*par.Smooth)
+	inner, seen := gather(func(s caliper.Station) (float64, bool) { return math.Log(max(s.Inner, 1e-3)), s.Inner > 0 }, 0.8*par.Smooth)
 	usual := runningQuantile(inner, seen, int(par.BaseReach), 0.5)
 	dev := make([]float64, n)
 	var all []float64

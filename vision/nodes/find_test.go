@@ -29,7 +29,7 @@ func profile(length, d, swelling, noise float64, at []float64, left bool) *calip
 		}
 		w := (l+r)*px + noise*d*rnd.NormFloat64()
 		p.Stations = append(p.Stations, caliper.Station{Px: assess.Point{100, 2000 - s/px}, Angle: -math.Pi / 2,
-			AlongMM: s, Left: l * w / ((l + r) * px), Right: r * w / ((l + r) * px), DiameterMM: w, U: 0.05, Inner: 0.3})
+			AlongMM: s, Left: l * w / ((l + r) * px), Right: r * w / ((l + r) * px), DiameterMM: w, U: 0.05, Inner: 0.3, LeftRead: true, RightRead: true, MMPerPx: px})
 	}
 	return p
 }

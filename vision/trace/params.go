@@ -28,8 +28,11 @@ type Params struct {
 	// finds less and follows better. Default 0.3 and 0.35.
 	MinStart, MinShow float64
 	// HiddenMM is how far a cane is followed where other wood lies against both
-	// its edges. Default 90 mm.
+	// its edges. Default 120 mm.
 	HiddenMM float64
+	// TrimShare is how much, of what a line mostly has, its ends must look like
+	// wood. Larger stops earlier before old wood. Default 0.45.
+	TrimShare float64
 	// GapMM is the longest stretch without edges that is bridged: another
 	// cane, a tie, a wire, a post's edge. Longer joins what may be two canes.
 	GapMM float64
@@ -63,6 +66,6 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MinStart: 0.3, MinShow: 0.35, HiddenMM: 90, GapMM: 45, MinLengthMM: 60,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MinStart: 0.3, MinShow: 0.35, HiddenMM: 120, TrimShare: 0.45, GapMM: 45, MinLengthMM: 60,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }

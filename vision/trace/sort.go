@@ -59,6 +59,7 @@ func Again(ctx context.Context, p *photo.Photo, like *wood.Likeness, m *scale.Ma
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	rs = splice(rs, m.At)
 	rs = join(rs, par, m.At)
 	return sortOut(p, m, rs, before, par), nil
 }

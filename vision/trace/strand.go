@@ -3,7 +3,6 @@ package trace
 import (
 	"math"
 
-	"nodespan/assess"
 	"nodespan/vision/scale"
 	"nodespan/vision/wood"
 )
@@ -238,6 +237,9 @@ func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, par Params) [
 			r.steps = append(r.steps, q)
 		}
 		r.steps = append(append(r.steps, b.step), s.run(b.step, 1)...)
+		r.trim(func(x, y float64) float64 {
+			return s.cut(x, y, b.angle, 3, 1).mean(-1.5, 1.5)
+		}, par.TrimShare)
 		px, seen := r.length()
 		if px*m.At(b.x, b.y) < par.MinLengthMM || seen < 0.5 {
 			continue
@@ -255,17 +257,4 @@ func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, par Params) [
 		cov.mark(&r, int32(len(out)))
 	}
 	return out
-}
-
-// WoodAlong is the mean log odds of wood along the middle of a line where it
-// was seen.
-func WoodAlong(like *wood.Likeness, pts []assess.Point, seen []bool) float64 {
-	sum, n := 0.0, 0.0
-	for i, q := range pts {
-		if seen[i] {
-			sum += like.At(q[0], q[1])
-			n++
-		}
-	}
-	return sum / max(n, 1)
 }
