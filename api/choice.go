@@ -28,7 +28,12 @@ type choiceView struct {
 	Measurement int64                  `json:"measurement"`
 	Form        assess.Form            `json:"form"`
 	Suggested   assess.Choice          `json:"suggested"`
-	Choice      assess.Choice          `json:"choice"`     // with the wishes
+	Choice      assess.Choice          `json:"choice"`    // with the wishes
+	Head        *assess.Point          `json:"head_px"`   // null when it wasn't seen and nobody pointed it out
+	HeadSaid    bool                   `json:"head_said"` // a person pointed it out
+	Winter      string                 `json:"winter"`
+	PhotoID     int64                  `json:"photo"`
+	Say         string                 `json:"say"`        // where to say something of the vine
 	Difference  assess.Difference      `json:"difference"` // of the two
 	Advice      string                 `json:"advice"`     // buds by the block's formula, in words
 	Wishes      assess.Wishes          `json:"wishes"`
@@ -87,7 +92,8 @@ func (s *Server) viewChoice(ctx context.Context, g *sighting, kept *store.Choice
 	}
 	photo := photoPath(g.photo.ID)
 	v := choiceView{
-		Measurement: g.measurement.ID, Form: form, Suggested: suggested, Choice: choice, Difference: assess.Compare(suggested, choice),
+		Measurement: g.measurement.ID, Form: form, Suggested: suggested, Choice: choice, Head: g.measurement.Seen.Head, HeadSaid: g.headSaid,
+		Winter: g.photo.Winter, PhotoID: g.photo.ID, Say: sayingsPath(g.vine), Difference: assess.Compare(suggested, choice),
 		Advice: budAdvice(g.block, pruningsOf(said, g.photo.Winter, g, &choice), choice.Buds), Wishes: in.Wishes, Buds: withWishes.Buds,
 		Canes: confirmedForPage(g.confirmed), Unruled: unruled(g), Who: name, Vine: vinePath(g.vine),
 		WidthPx: g.measurement.Seen.WidthPx, HeightPx: g.measurement.Seen.HeightPx,

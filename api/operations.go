@@ -189,7 +189,7 @@ var operations = []operation{
 	{route: "GET /api/blocks/:block", what: "One block.", status: http.StatusOK, out: blockView{}},
 	{route: "GET /api/blocks/:block/rows/:row/vines/:vine", what: "A vine's winters: photos, confirmed canes and the choice.", status: http.StatusOK, out: anything{}},
 	{route: "POST /api/blocks/:block/rows/:row/vines/:vine/photos", what: "Send one photo of a vine. It is kept when the answer comes; measuring follows.", form: []part{{"photo", "the file: JPEG, PNG or WebP"}, {"winter", "such as 2026/27; the present one without"}}, status: http.StatusCreated, out: photoState{}},
-	{route: "POST /api/blocks/:block/rows/:row/vines/:vine/sayings", what: "Say something of a vine in a winter: mass of prunings or harvest in kg, what a cane grew from, that it was pruned.", in: sayingIn{}, status: http.StatusCreated, out: sayingAnswer{}},
+	{route: "POST /api/blocks/:block/rows/:row/vines/:vine/sayings", what: "Say something of a vine in a winter: mass of prunings or harvest in kg, what a cane grew from, where the head is on a photo, that it was pruned. A payload of null takes it back.", in: sayingIn{}, status: http.StatusCreated, out: sayingAnswer{}},
 	{route: "GET /api/blocks/:block/rules", what: "By what a block is judged and to what it is pruned.", status: http.StatusOK, out: rulesView{}},
 	{route: "POST /api/blocks/:block/rules", what: "Change that, from a winter on.", in: changeRulesIn{}, status: http.StatusOK, out: changedAnswer{}},
 	{route: "POST /api/blocks/:block/rules/preview", what: "What another rule set would change among the block's canes; nothing is kept.", in: ruleSetAnswer{}, status: http.StatusOK, out: anything{}},

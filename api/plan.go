@@ -174,7 +174,7 @@ func (s *Server) planPage(c echo.Context) error {
 		Frame: s.frame(c, "plan.title"), Where: paper.Where, Winter: plan.Winter, Confirmed: paper.Confirmed, Form: paper.Form, RuleSet: plan.RuleSet,
 		Buds: plan.Buds, Advice: paper.BudAdvice, Missing: plan.Missing, Notes: plan.Notes, Cautions: cautions(),
 		PDF: vinePath(v) + "/plan.pdf", RowPDF: fmt.Sprintf("/blocks/%d/%d/plan.pdf", b.ID, v.Row), Photo: photoPath(p.sighting.photo.ID) + "/choice",
-		Say: fmt.Sprintf("/api/blocks/%d/rows/%d/vines/%d/sayings", b.ID, v.Row, v.Number), Pruned: saidPruned(p.said, plan.Winter),
+		Say: sayingsPath(v), Pruned: saidPruned(p.said, plan.Winter),
 		// The drawing is made of numbers and escaped words alone.
 		Drawing: template.HTML(paper.Drawing.SVG(640, 460, s.say(c, "plan.drawing"))),
 	}

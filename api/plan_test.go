@@ -126,6 +126,40 @@ func TestOverTheWinters(t *testing.T) {
 	r.post("/api/blocks/1/rows/4/vines/8/sayings", fmt.Sprintf(`{"winter":%q,"kind":"pruned","cane":0,"payload":{}}`, now), http.StatusUnprocessableEntity, nil)
 }
 
+// A head that a person points out on a photo is weighed from then on, on that
+// photo alone, and can be taken back.
+func TestHeadPointedOut(t *testing.T) {
+	r := newRig(t)
+	v := r.view()
+	r.ruleAll(v)
+	now := store.WinterOf(time.Now(), false)
+	say := func(payload string, status int) {
+		t.Helper()
+		r.post("/api/blocks/1/rows/4/vines/7/sayings", fmt.Sprintf(`{"winter":%q,"kind":"head","cane":0,"payload":%s}`, now, payload), status, nil)
+	}
+	var ch choiceView
+	address := fmt.Sprintf("/api/measurements/%d/choice", v.ID)
+	r.get(address, http.StatusOK, &ch)
+	before := *ch.Head
+	say(`{"photo":1,"px":[100,300]}`, http.StatusCreated)
+	r.get(address, http.StatusOK, &ch)
+	if !ch.HeadSaid || *ch.Head != (assess.Point{100, 300}) || v.Seen.Head == nil {
+		t.Errorf("the head is at %v, said %v", ch.Head, ch.HeadSaid)
+	}
+	if m, err := r.store.Measurement(t.Context(), v.ID); err != nil || *m.Seen.Head != before {
+		t.Errorf("the measurement itself was changed: %v, %v", m.Seen.Head, err)
+	}
+	say(`null`, http.StatusCreated)
+	r.get(address, http.StatusOK, &ch)
+	if ch.HeadSaid || *ch.Head != before {
+		t.Errorf("taken back, and the head is at %v", ch.Head)
+	}
+	say(`{"photo":1,"px":[-5,300]}`, http.StatusUnprocessableEntity)
+	say(`{"photo":1,"px":[5,99999]}`, http.StatusUnprocessableEntity)
+	say(`{"photo":77,"px":[5,5]}`, http.StatusNotFound)
+	say(`{"photo":"x"}`, http.StatusUnprocessableEntity)
+}
+
 // Balanced pruning on the choice's page says which input is missing.
 func TestBudAdviceOnTheChoice(t *testing.T) {
 	r := newRig(t)
@@ -194,6 +228,9 @@ func TestBrowserChoiceAndPlan(t *testing.T) {
 			}
 			set(fmt.Sprintf("#fate-%d", first), "")
 			b.until(`!document.querySelector('.difference')`)
+			b.click("#head")
+			b.tapPhoto(290, 330)
+			b.until(`document.querySelector('#head-text').textContent.includes('a person pointed it out')`)
 			set("#place-3", "empty")
 			set("#place-0", "buds 6")
 			b.until(`document.querySelector('#place-0').value === 'buds 6'`)
@@ -203,6 +240,7 @@ func TestBrowserChoiceAndPlan(t *testing.T) {
 			b.click("#after .main")
 			b.until(`location.pathname.endsWith('/plan') && document.querySelector('#plan')`)
 			b.visit("/blocks/1/4/7/plan")
+			b.until(`document.querySelector('#plan').dataset.ready === 'yes'`)
 			b.whole("plan")
 			b.click("#plan .todo .pick")
 			b.click("#done")

@@ -48,6 +48,7 @@ type sighting struct {
 	form        assess.Form
 	rulings     []assess.Ruling
 	confirmed   []assess.ConfirmedCane
+	headSaid    bool // a person pointed out the head
 	// Filled in by knowing, for a choice alone.
 	past     *assess.Past
 	descents []assess.Descent
@@ -90,6 +91,17 @@ func (s *Server) gather(ctx context.Context, p store.Photo, m *store.Measurement
 	}
 	if m == nil {
 		return g, nil
+	}
+	// A head that a person pointed out stands above the program's.
+	said, err := s.store.Sayings(ctx, p.VineID)
+	if err != nil {
+		return nil, err
+	}
+	if h, ok := headOn(said, p.ID); ok {
+		now, seen := *m, *m.Seen
+		seen.Head = &h.Px
+		now.Seen, g.headSaid = &seen, true
+		g.measurement, m = &now, &now
 	}
 	kept, err := s.store.Rulings(ctx, m.ID)
 	if err != nil {

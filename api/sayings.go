@@ -1,7 +1,9 @@
 package api
 
 import (
+	"context"
 	"encoding/json"
+	"fmt"
 	"net/http"
 
 	"github.com/labstack/echo/v4"
@@ -14,7 +16,7 @@ import (
 const mostHarvestKG = 100
 
 // saySomething keeps what a person says of a vine in a winter: the mass of its prunings
-// or of its harvest, what a cane grew from, that it was pruned. A payload of
+// or of its harvest, what a cane grew from, where the head is, that it was pruned. A payload of
 // null takes it back.
 func (s *Server) saySomething(c echo.Context) error {
 	name, err := needWho(c)
@@ -41,11 +43,61 @@ func (s *Server) saySomething(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	if in.Kind == store.SaidHead && string(payload) != "null" {
+		if err := s.checkHead(c.Request().Context(), v, payload); err != nil {
+			return err
+		}
+	}
 	said, err := s.store.Say(c.Request().Context(), store.Saying{VineID: v.ID, Winter: in.Winter, Kind: in.Kind, Cane: in.Cane, Payload: payload, Who: name})
 	if err != nil {
 		return err
 	}
 	return c.JSON(http.StatusCreated, map[string]any{"id": said.ID, "who": said.Who, "when": said.At})
+}
+
+func sayingsPath(v store.Vine) string {
+	return fmt.Sprintf("/api/blocks/%d/rows/%d/vines/%d/sayings", v.BlockID, v.Row, v.Number)
+}
+
+// headSaid is where a person pointed out the head on a photo.
+type headSaid struct {
+	Photo int64        `json:"photo"`
+	Px    assess.Point `json:"px"`
+}
+
+// checkHead tells whether the head lies on one of the vine's photos.
+func (s *Server) checkHead(ctx context.Context, v store.Vine, payload json.RawMessage) error {
+	var h headSaid
+	if err := json.Unmarshal(payload, &h); err != nil {
+		return err
+	}
+	p, err := s.store.Photo(ctx, h.Photo)
+	if err != nil {
+		return err
+	}
+	m, err := s.store.LatestMeasurement(ctx, p.ID)
+	if err != nil {
+		return err
+	}
+	if p.VineID != v.ID || m == nil {
+		return assess.Errorf(assess.EInvalid, "That photo isn't a measured one of this vine. Load the page anew and try again.")
+	}
+	if x, y := h.Px[0], h.Px[1]; !(x >= 0 && y >= 0 && x <= float64(m.Seen.WidthPx) && y <= float64(m.Seen.HeightPx)) {
+		return assess.Errorf(assess.EInvalid, "The head must lie on the photo. Tap it there.")
+	}
+	return nil
+}
+
+// headOn is where a person pointed out the head on a photo; false when nobody
+// did.
+func headOn(said []store.Saying, photo int64) (headSaid, bool) {
+	for _, x := range said {
+		var h headSaid
+		if x.Kind == store.SaidHead && json.Unmarshal(x.Payload, &h) == nil && h.Photo == photo {
+			return h, true
+		}
+	}
+	return headSaid{}, false
 }
 
 // checkSaying gives the payload as it is kept, or EInvalid.
@@ -92,6 +144,12 @@ func checkSaying(kind string, cane int, payload json.RawMessage) (json.RawMessag
 		keep = assess.Descent{Cane: cane, From: d.From, Parent: max(0, d.Parent), ParentWinter: d.ParentWinter, Sure: true}
 	case store.SaidPruned:
 		keep = struct{}{}
+	case store.SaidHead:
+		var h headSaid
+		if json.Unmarshal(payload, &h) != nil {
+			return nil, unreadable
+		}
+		keep = h
 	default:
 		return nil, assess.Errorf(assess.EInvalid, "%q can't be said of a vine.", kind)
 	}

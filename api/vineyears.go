@@ -66,7 +66,7 @@ func (s *Server) yearsPart(c echo.Context, b store.Block, v store.Vine, winters 
 		return nil, err
 	}
 	now := years[len(years)-1]
-	p := &web.YearsPart{Winter: now.name, Say: fmt.Sprintf("/api/blocks/%d/rows/%d/vines/%d/sayings", b.ID, v.Row, v.Number)}
+	p := &web.YearsPart{Winter: now.name, Say: sayingsPath(v)}
 
 	var records []assess.WinterRecord
 	var renewal []assess.RenewalWinter

@@ -15,7 +15,8 @@ const (
 	SaidPrunings = "prunings" // mass of what was cut off, {"kg": 0.9}
 	SaidHarvest  = "harvest"  // of the autumn before that winter, {"kg": 6}
 	SaidDescent  = "descent"  // what a cane grew from, assess.Descent
-	SaidPruned   = "pruned"   // the vine was pruned as chosen, {"note": ""}
+	SaidPruned   = "pruned"   // the vine was pruned as chosen, {}
+	SaidHead     = "head"     // where the head is on a photo, {"photo": 12, "px": [x, y]}
 )
 
 // Saying is what a person said of a vine in a winter that isn't of one photo.
@@ -39,7 +40,7 @@ func (s *Store) Say(ctx context.Context, said Saying) (Saying, error) {
 	if err := CheckWinter(said.Winter); err != nil {
 		return said, err
 	}
-	if !slices.Contains([]string{SaidPrunings, SaidHarvest, SaidDescent, SaidPruned}, said.Kind) {
+	if !slices.Contains([]string{SaidPrunings, SaidHarvest, SaidDescent, SaidPruned, SaidHead}, said.Kind) {
 		return said, assess.Errorf(assess.EInvalid, "%q can't be said of a vine.", said.Kind)
 	}
 	said.At = s.now().UTC()

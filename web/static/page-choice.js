@@ -43,8 +43,28 @@ function draw() {
     const at = tagPlace(stage, cane.centre_line_px, words, taken);
     if (at) tags.push(tag(stage, at, words));
   }
+  if (view.head_px) stage.layer.append(svg('circle', { class: 'headmark', cx: view.head_px[0], cy: view.head_px[1], r: stage.px(9) }));
   stage.layer.append(...tags);
 }
+
+// The head is pointed out by one tap: distances from it decide much, and
+// without it left and right are only as the canes stand to each other.
+let pointing = false;
+function point(on) {
+  pointing = on;
+  $('head').textContent = t(on ? 'choice.head.cancel' : 'choice.head.point');
+  $('head-text').textContent = t(on ? 'choice.head.tap' : view.head_said ? 'choice.head.said' : view.head_px ? 'choice.head.seen' : 'choice.head.none');
+}
+$('head').addEventListener('click', () => { point(!pointing); if (pointing) stage.root.focus(); });
+stage.onTap = async (at) => {
+  if (!pointing) return;
+  point(false);
+  $('fault').textContent = '';
+  try {
+    await post(view.say, { winter: view.winter, kind: 'head', cane: 0, payload: { photo: view.photo, px: [at.x, at.y] } });
+    await ask();
+  } catch (e) { $('fault').textContent = e.message; }
+};
 
 // cutMark draws a bar across the cane where it is to be cut.
 function cutMark(cane, [x, y]) {
@@ -167,6 +187,7 @@ function changes() {
 function show() {
   const c = view.choice;
   $('form').textContent = view.form.title;
+  point(false);
   $('buds-field').hidden = !view.form.places.length;
   if (!$('buds').options.length) {
     for (let n = view.form.buds_per_cane_min; n <= view.form.buds_per_cane_max; n++) $('buds').append(new Option(n, n));

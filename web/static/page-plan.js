@@ -26,3 +26,4 @@ async function say(payload) {
 }
 $('done').addEventListener('click', () => say({}));
 $('undone').addEventListener('click', () => say(null));
+plan.dataset.ready = 'yes';
