@@ -43,9 +43,9 @@ type Params struct {
 	// Default 0.15.
 	FaintShare float64
 	// Shoulder is how strongly the camera is supposed to compress highlights
-	// beyond the sRGB curve, 0 (not at all) to 1. Larger puts edges before a
-	// bright sky farther out. Default 1, by which a sky that shows as 240 has
-	// four times the luminance of white paper.
+	// beyond the sRGB curve where the reference doesn't tell, 0 (not at all) to
+	// 1.2: the s of scale.Outward. Larger puts edges before a bright sky
+	// farther out. Default 0.5.
 	Shoulder float64
 	// StretchMM is the length over which wood's and ground's colours beside an
 	// edge are taken together. Longer is steadier, and blind to a ground that
@@ -101,5 +101,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 1, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Middle: 5, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Middle: 5, Jump: 0.6}
 }

@@ -50,6 +50,10 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	if blur == 0 {
 		blur = 1
 	}
+	shoulder, known := m.Shoulder()
+	if !known {
+		shoulder = par.Shoulder
+	}
 	mid := pts[len(pts)/2]
 	mm := m.At(mid[0], mid[1])
 	stationPx := max(par.StepMM/mm, 1.5)
@@ -172,10 +176,10 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		}
 		// In the picture y runs down, so that the normal (-sin, cos) points to
 		// the right of somebody who walks from base to tip.
-		if par.Shoulder > 0 {
+		if shoulder > 0 {
 			gl, wl, wr, gr := sections[i].beside(f.a, f.b, blur)
-			s.Left += blur * outward(gl, wl, par.Shoulder)
-			s.Right += blur * outward(gr, wr, par.Shoulder)
+			s.Left += blur * scale.Outward(gl, wl, shoulder)
+			s.Right += blur * scale.Outward(gr, wr, shoulder)
 		}
 		s.DiameterMM = (s.Left + s.Right) * s.MMPerPx
 		s.U = max(f.u*s.MMPerPx, 0.02)

@@ -28,8 +28,10 @@ func (f *finder) linearAt(x, y float64) float64 {
 // is at 16 and at 84 % (the edge spread function of ISO 12233, read at plus
 // and minus one standard deviation). The step is sampled along the unit
 // direction (ux, uy) through (x, y), at places shifted by up to side along
-// (vx, vy). It returns 0 when there is no clean step.
-func (f *finder) edgeBlur(x, y, ux, uy, vx, vy, reach, side float64) float64 {
+// (vx, vy). It also gives how far, in pixels, the half level lies on the dark
+// side of the place, and the levels of both sides. It returns 0 when there is
+// no clean step.
+func (f *finder) edgeBlur(x, y, ux, uy, vx, vy, reach, side float64) (sd, over, lo, hi float64) {
 	const step = 0.2
 	n := int(2*reach/step) + 1
 	prof := make([]float64, n)
@@ -39,13 +41,12 @@ func (f *finder) edgeBlur(x, y, ux, uy, vx, vy, reach, side float64) float64 {
 			v := side * float64(k) / 2
 			l := f.linearAt(x+t*ux+v*vx, y+t*uy+v*vy)
 			if l < 0 {
-				return 0
+				return 0, 0, 0, 0
 			}
 			prof[i] += l / 5
 		}
 	}
 	end := n / 8
-	lo, hi := 0.0, 0.0
 	for i := range end {
 		lo += prof[i] / float64(end)
 		hi += prof[n-1-i] / float64(end)
@@ -55,7 +56,7 @@ func (f *finder) edgeBlur(x, y, ux, uy, vx, vy, reach, side float64) float64 {
 		lo, hi = hi, lo
 	}
 	if hi-lo < 0.03 {
-		return 0
+		return 0, 0, 0, 0
 	}
 	cross := func(level float64) float64 {
 		want := lo + level*(hi-lo)
@@ -67,16 +68,19 @@ func (f *finder) edgeBlur(x, y, ux, uy, vx, vy, reach, side float64) float64 {
 		return math.NaN()
 	}
 	s := (cross(0.84) - cross(0.16)) / 2 * step
-	if math.IsNaN(s) || s <= 0 {
-		return 0
+	// The profile now runs from dark to light.
+	o := reach - cross(0.5)*step
+	if math.IsNaN(s) || s <= 0 || math.IsNaN(o) {
+		return 0, 0, 0, 0
 	}
-	return s
+	return s, o, lo, hi
 }
 
 // cardBlur reads the blur on the card's own edges, along its two directions.
 func (f *finder) cardBlur(m *Map) {
 	sq := f.par.SquareMM
 	var sum [2][]float64
+	var over, darks, brights []float64
 	for j := range f.par.Rows + 1 {
 		for i := range f.par.Columns + 1 {
 			// The middle of the edge to the right of this corner and of that
@@ -97,7 +101,8 @@ func (f *finder) cardBlur(m *Map) {
 					ux, uy, vx, vy = a, c, b, dd
 				}
 				nu, nv := math.Hypot(ux, uy), math.Hypot(vx, vy)
-				if s := f.edgeBlur(x, y, ux/nu, uy/nu, vx/nv, vy/nv, 0.42*sq*nu, 0.25*sq*nv); s > 0 {
+				if s, o, dark, bright := f.edgeBlur(x, y, ux/nu, uy/nu, vx/nv, vy/nv, 0.42*sq*nu, 0.25*sq*nv); s > 0 {
+					over, darks, brights = append(over, o/s), append(darks, dark), append(brights, bright)
 					dir := 0
 					if math.Abs(uy/nu) > math.Abs(ux/nu) {
 						dir = 1
@@ -114,6 +119,15 @@ func (f *finder) cardBlur(m *Map) {
 		}
 	}
 	m.evenBlur()
+	if len(over) >= 20 {
+		m.shoulder = shoulderOf(middle(over), middle(brights), middle(darks))
+		m.shoulderKnown = true
+	}
+}
+
+func middle(v []float64) float64 {
+	slices.Sort(v)
+	return v[len(v)/2]
 }
 
 // evenBlur fills the direction that could not be read.
@@ -132,3 +146,51 @@ func (m *Map) Blur(nx, ny float64) float64 {
 	n := math.Hypot(nx, ny)
 	return math.Hypot(m.blur[0]*nx/n, m.blur[1]*ny/n)
 }
+
+// A camera doesn't stop at the sRGB curve: it rolls highlights off, so that a
+// bright sky of several times a sheet of paper's luminance still fits under
+// 255. Where such a sky meets a cane, half the picture's values isn't half the
+// light, and the sky seems to eat into the wood by up to a pixel on each side.
+// The same happens on the reference: its white squares seem to grow into the
+// black ones, by an amount that can be read there, where the true edges are
+// known from the corners.
+
+// Outward gives by how much an edge must be put towards the brighter side, in
+// standard deviations of the blur, when highlights are compressed as
+// v = L (1 - s v v), v being linear after the sRGB curve (IEC 61966-2-1):
+// hardly at all in the lower half, without end at the top. ground and wood are
+// the levels v on both sides; negative when the wood is the brighter.
+func Outward(ground, wood, s float64) float64 {
+	light := func(v float64) float64 { v = max(0, v); return v / max(1-s*v*v, 1.0/8) }
+	g, w := light(ground), light(wood)
+	if math.Abs(g-w) < 0.01 {
+		return 0
+	}
+	share := (light((ground+wood)/2) - w) / (g - w) // of ground, at the half level
+	share = max(0.05, min(0.95, share))
+	return -math.Sqrt2 * math.Erfinv(2*share-1)
+}
+
+// mostShoulder bounds how strongly highlights are supposed to be compressed.
+const mostShoulder = 1.5
+
+// shoulderOf finds the s for which Outward gives what was read on the reference.
+func shoulderOf(over, bright, dark float64) float64 {
+	lo, hi := 0.0, mostShoulder
+	if Outward(bright, dark, lo) >= over {
+		return lo
+	}
+	for range 30 {
+		mid := (lo + hi) / 2
+		if Outward(bright, dark, mid) < over {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return (lo + hi) / 2
+}
+
+// Shoulder is how strongly this photo compresses highlights, the s of Outward,
+// as read on the reference; false when it couldn't be read.
+func (m *Map) Shoulder() (s float64, known bool) { return m.shoulder, m.shoulderKnown }

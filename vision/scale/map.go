@@ -22,10 +22,12 @@ type Map struct {
 	FocalKnown     bool
 	DistanceMM     float64 // from the lens to the pattern
 
-	turned bool       // the card hangs with its long side upright
-	blur   [2]float64 // across upright and level edges, px
-	cx, cy float64    // principal point: the picture's middle
-	cov    *mat.Dense // of MMToPx's eight elements, px and mm
+	turned        bool       // the card hangs with its long side upright
+	blur          [2]float64 // across upright and level edges, px
+	cx, cy        float64    // principal point: the picture's middle
+	shoulder      float64
+	shoulderKnown bool
+	cov           *mat.Dense // of MMToPx's eight elements, px and mm
 }
 
 // supposedHFOV is the horizontal field of view of a phone's main camera when
