@@ -28,6 +28,9 @@ func TestFiftyPhones(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes some seconds")
 	}
+	if withRaceDetector {
+		t.Skip("speed means nothing under the race detector, and its address space can't be bounded")
+	}
 	const phones = 50
 	each := 1
 	if n, err := strconv.Atoi(os.Getenv("NODESPAN_LOAD")); err == nil {
