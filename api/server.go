@@ -87,6 +87,10 @@ type Config struct {
 	Notice string
 	Limits Limits
 	Access Access
+	// DropNotes drops what a camera wrote beside the pixels, place and serial
+	// numbers among it, before a photo is kept. Otherwise the file is kept as it
+	// came; what pages show is bare either way.
+	DropNotes bool
 	// Decoder decodes photos for checking and for smaller copies. Without one
 	// that happens within the service.
 	Decoder Decoder
@@ -95,24 +99,25 @@ type Config struct {
 
 // Server is the service. Make it with New, serve its Handler, and Close it.
 type Server struct {
-	store    *store.Store
-	measurer assess.Measurer
-	program  string
-	card     func(w io.Writer, kind, paper, format string) error
-	notice   string
-	limits   Limits
-	access   Access
-	log      *slog.Logger
-	counts   *counts
-	hashers  chan struct{}
-	decoder  Decoder
-	pages    *web.Pages
-	echo     *echo.Echo
-	queue    *queue
-	decoders chan struct{}
-	incoming chan struct{} // uploads on their way
-	held     chan struct{} // uploads whose bytes are in memory
-	previews sync.Map      // of *sync.Mutex by name: one maker for each copy
+	store     *store.Store
+	measurer  assess.Measurer
+	program   string
+	card      func(w io.Writer, kind, paper, format string) error
+	notice    string
+	limits    Limits
+	access    Access
+	log       *slog.Logger
+	counts    *counts
+	hashers   chan struct{}
+	decoder   Decoder
+	dropNotes bool
+	pages     *web.Pages
+	echo      *echo.Echo
+	queue     *queue
+	decoders  chan struct{}
+	incoming  chan struct{} // uploads on their way
+	held      chan struct{} // uploads whose bytes are in memory
+	previews  sync.Map      // of *sync.Mutex by name: one maker for each copy
 }
 
 // New makes the service and starts measuring what waits, which also is what
@@ -125,7 +130,7 @@ func New(ctx context.Context, c Config) (*Server, error) {
 	}
 	s := &Server{
 		store: c.Store, measurer: c.Measurer, program: c.Program, card: c.Card,
-		notice: c.Notice, limits: c.Limits.withDefaults(), access: c.Access, log: c.Log, pages: pages,
+		notice: c.Notice, limits: c.Limits.withDefaults(), access: c.Access, dropNotes: c.DropNotes, log: c.Log, pages: pages,
 		hashers: make(chan struct{}, accountRules.Hashers),
 	}
 	if s.log == nil {

@@ -71,6 +71,11 @@ func (s *Server) upload(c echo.Context) error {
 		return err
 	}
 	taken := takenAt(form.photo)
+	if s.dropNotes {
+		if form.photo, err = bare(form.photo, kind); err != nil {
+			return assess.Errorf(assess.EInvalid, "What the camera wrote beside this photo can't be taken out, so the photo was not kept. Send it as another kind of file, or take it again: %w", err)
+		}
+	}
 	winter := form.winter
 	if winter == "" {
 		day := taken
@@ -270,8 +275,14 @@ func (s *Server) giveDecoder() { <-s.decoders }
 
 // takenAt is when the camera says that the photo was taken; zero when it
 // doesn't, or says what can't be (a camera whose clock was never set).
-func takenAt(data []byte) time.Time {
-	x, err := exif.Decode(bytes.NewReader(data))
+func takenAt(data []byte) (taken time.Time) {
+	defer func() {
+		// The reader library isn't hardened against hostile tags.
+		if recover() != nil {
+			taken = time.Time{}
+		}
+	}()
+	x, err := exif.Decode(bytes.NewReader(exifOf(data)))
 	if err != nil {
 		return time.Time{}
 	}

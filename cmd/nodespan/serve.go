@@ -39,7 +39,7 @@ const (
 // serveFlags are what serve is told, by flags, environment and file.
 type serveFlags struct {
 	address, data, cert, key, origin, proxies, logAs string
-	demo, within                                     bool
+	demo, within, dropNotes                          bool
 	workers, queue                                   int
 	uploadMB                                         int64
 }
@@ -59,6 +59,7 @@ func runServe(ctx context.Context, args []string) int {
 	fs.IntVar(&f.queue, "queue", 0, "photos that may wait to be measured (default 500)")
 	fs.Int64Var(&f.uploadMB, "upload-mb", 0, "largest photo, MB (default 40)")
 	fs.BoolVar(&f.within, "within", false, "measure within the service instead of in a process for each photo: a little quicker, and a fault in a codec ends the service")
+	fs.BoolVar(&f.dropNotes, "drop-notes", false, "before a photo is kept, take out what the camera wrote beside the pixels: place, serial numbers, names")
 	fs.StringVar(&f.logAs, "log", "text", "form of the log: text or json")
 	fs.String("config", "", "file with a line for each option: NAME VALUE")
 	fs.Usage = func() {
@@ -152,7 +153,7 @@ func serve(ctx context.Context, f serveFlags, access api.Access) error {
 		log = slog.New(slog.NewJSONHandler(os.Stderr, nil))
 	}
 	conf := api.Config{
-		Store: record, Measurer: vision.New(version), Program: version, Log: log, Access: access,
+		Store: record, Measurer: vision.New(version), Program: version, Log: log, Access: access, DropNotes: f.dropNotes,
 		Limits: api.Limits{Workers: f.workers, Queue: f.queue, UploadBytes: f.uploadMB << 20},
 		Card: func(w io.Writer, kind, paper, format string) error {
 			return card.Write(w, card.Options{Kind: card.Kind(kind), Paper: card.Paper(paper), Format: card.Format(format)})
