@@ -27,8 +27,7 @@ func tellingTIFF() []byte {
 	}
 	ascii := func(id uint16, s string) tag { return tag{id, 2, uint32(len(s) + 1), append([]byte(s), 0)} }
 	out := []byte("MM\x00\x2a\x00\x00\x00\x08")
-	var list func(at int, tags []tag) []byte
-	list = func(at int, tags []tag) []byte {
+	list := func(at int, tags []tag) []byte {
 		head := b.AppendUint16(nil, uint16(len(tags)))
 		var behind []byte
 		for _, t := range tags {

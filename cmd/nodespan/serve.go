@@ -44,10 +44,9 @@ type serveFlags struct {
 	uploadMB                                         int64
 }
 
-// runServe opens the record and serves pages and API until it is stopped.
-func runServe(ctx context.Context, args []string) int {
-	fs := flag.NewFlagSet("nodespan serve", flag.ContinueOnError)
-	var f serveFlags
+// parse reads the options. A flag stands above an environment variable, that
+// above a line in the file that --config names, that above the default.
+func (f *serveFlags) parse(fs *flag.FlagSet, args []string) error {
 	fs.StringVar(&f.address, "listen", defaultAddress, "host:port; beyond the own machine only with --cert and --key, or with --origin and --proxy")
 	fs.StringVar(&f.data, "data", "", "folder of the record (default ./"+defaultData+", with --demo ./"+defaultDemo+")")
 	fs.BoolVar(&f.demo, "demo", false, "fill a new folder with an invented estate, and let everybody on this machine in")
@@ -68,7 +67,14 @@ func runServe(ctx context.Context, args []string) int {
 			"or in the file that --config names. A flag stands above a variable, that above the file.")
 		fs.PrintDefaults()
 	}
-	if err := ff.Parse(fs, args, ff.WithEnvVarPrefix("NODESPAN"), ff.WithConfigFileFlag("config"), ff.WithConfigFileParser(ff.PlainParser)); err != nil {
+	return ff.Parse(fs, args, ff.WithEnvVarPrefix("NODESPAN"), ff.WithConfigFileFlag("config"), ff.WithConfigFileParser(ff.PlainParser))
+}
+
+// runServe opens the record and serves pages and API until it is stopped.
+func runServe(ctx context.Context, args []string) int {
+	fs := flag.NewFlagSet("nodespan serve", flag.ContinueOnError)
+	var f serveFlags
+	if err := f.parse(fs, args); err != nil {
 		if !errors.Is(err, flag.ErrHelp) {
 			fmt.Fprintln(os.Stderr, "nodespan serve:", err)
 		}
