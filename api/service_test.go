@@ -127,7 +127,7 @@ func (k *killable) end(signal os.Signal) {
 // send makes one request as a page would; an error, or status 0, when the
 // service went away meanwhile.
 func send(base, session, method, path, key, kind string, body []byte, into any) (int, error) {
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
 	q, err := http.NewRequestWithContext(ctx, method, base+path, strings.NewReader(string(body)))
 	if err != nil {
