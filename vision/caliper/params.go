@@ -80,6 +80,10 @@ type Params struct {
 	// MaxSlope is by how much the wood may grow brighter from edge to middle,
 	// relative to its difference from the ground. Default 0.5.
 	MaxSlope float64
+	// Loose is how far the wood's level beside an edge may be from what was
+	// gathered as such, times the blur over the width. Larger trusts the single
+	// section more. Default 1.5.
+	Loose float64
 	// MinLevel is the smallest difference of ground and wood at one station,
 	// relative to that of the stretch. Default 0.35.
 	MinLevel float64
@@ -101,5 +105,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, MinLevel: 0.35, MaxLoss: 4, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Middle: 5, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, Loose: 3, MinLevel: 0.35, MaxLoss: 4, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Middle: 5, Jump: 0.6}
 }

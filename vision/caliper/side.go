@@ -55,7 +55,10 @@ func (s *section) find(k *contrast, v, sign, width, sigma float64, par Params) r
 	// one station stray from those of the stretch, and how steep the wood's
 	// shading may be.
 	g0 := noise * noise / (k.ground*k.ground + 0.05*0.05)
-	w0 := noise * noise / (k.wood*k.wood + 0.1*0.1)
+	// What was gathered as wood is the less so the narrower the cane is for the
+	// blur.
+	loose := 0.08 + par.Loose*sigma/width
+	w0 := noise * noise / (k.wood*k.wood + loose*loose)
 	r0 := noise * noise / math.Pow(par.MaxSlope/(0.5*width), 2)
 	loss := func(a float64) (float64, [3]float64) {
 		var m [3][3]float64
@@ -64,7 +67,9 @@ func (s *section) find(k *contrast, v, sign, width, sigma float64, par Params) r
 		for i := range n {
 			z := (d[i] - a) / sigma
 			f := phi(z)
-			g := [3]float64{1 - f, f, (d[i]-a-0.25*width)*f + sigma*gauss(z)}
+			// On a thin or blurred cane the other edge is felt too.
+			other := phi((d[i] - width) / sigma)
+			g := [3]float64{1 - f + other, f - other, (d[i]-a-0.25*width)*f + sigma*gauss(z)}
 			for p := range 3 {
 				r[p] += g[p] * t[i]
 				for q := range 3 {
