@@ -154,6 +154,27 @@ var routeRules = map[string]Action{
 	"POST /api/blocks/:block/rules/preview":                 View,
 	"POST /api/rule-sets/read":                              View,
 	"POST /api/descriptor-tables":                           Rules,
+
+	"GET /jobs":                      Jobs,
+	"GET /jobs/:job":                 Jobs,
+	"GET /jobs/:job/canes":           Jobs,
+	"GET /jobs/:job/photo":           Jobs,
+	"GET /jobs/:job/picture/:size":   Jobs,
+	"GET /api/jobs":                  Jobs,
+	"POST /api/jobs":                 Jobs,
+	"GET /api/jobs/:job":             Jobs,
+	"POST /api/jobs/:job":            Jobs,
+	"GET /api/jobs/:job/events":      Jobs,
+	"GET /api/jobs/:job/uploaded":    Jobs,
+	"POST /api/jobs/:job/photos":     Jobs,
+	"POST /api/jobs/:job/zip":        Jobs,
+	"GET /api/jobs/:job/photos":      Jobs,
+	"POST /api/jobs/:job/places":     Jobs,
+	"GET /api/jobs/:job/canes":       Jobs,
+	"GET /api/jobs/:job/measurement": Jobs,
+	"GET /api/jobs/:job/sample":      Jobs,
+	"POST /api/jobs/:job/checks":     Jobs,
+	"GET /api/jobs/:job/files/:name": Jobs,
 }
 
 // accountRules are the tunables of accounts.

@@ -80,6 +80,7 @@ func estateOf(c echo.Context) int64 {
 // plainParams, or the route answers that there is nothing.
 var addressed = map[string]func(*store.Store, context.Context, int64) (int64, error){
 	"block":       (*store.Store).EstateOfBlock,
+	"job":         (*store.Store).EstateOfJob,
 	"photo":       (*store.Store).EstateOfPhoto,
 	"measurement": (*store.Store).EstateOfMeasurement,
 	"link":        (*store.Store).EstateOfInvitation,

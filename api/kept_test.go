@@ -305,3 +305,10 @@ func pngOf(t testing.TB, w, h int) []byte {
 	}
 	return out.Bytes()
 }
+
+// all are the questions to the measurer so far.
+func (k *keptMeasurer) all() []assess.Ask {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return append([]assess.Ask{}, k.asks...)
+}

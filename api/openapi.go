@@ -212,7 +212,7 @@ func operationID(route string) string {
 // schema gives the JSON Schema of a Go value's type; named types go to the
 // components and are referred to.
 func (d *describer) schema(v any) (any, error) {
-	r := &jsonschema.Reflector{Anonymous: true, ExpandedStruct: reflect.TypeOf(v).Name() == "", Mapper: special}
+	r := &jsonschema.Reflector{Anonymous: true, ExpandedStruct: reflect.TypeOf(v).Name() == "", Mapper: special, Namer: schemaName}
 	text, err := json.Marshal(r.Reflect(v))
 	if err != nil {
 		return nil, err
@@ -229,6 +229,16 @@ func (d *describer) schema(v any) (any, error) {
 		delete(s, "$defs")
 	}
 	return mended(s), nil
+}
+
+// schemaName is a type's name among the components: that of a type of another
+// package than assess and this one has its package before it.
+func schemaName(t reflect.Type) string {
+	at := t.PkgPath()[strings.LastIndexByte(t.PkgPath(), '/')+1:]
+	if at == "assess" || at == "api" || at == "" {
+		return t.Name()
+	}
+	return strings.ToUpper(at[:1]) + at[1:] + t.Name()
 }
 
 // special maps the types whose JSON isn't their fields.

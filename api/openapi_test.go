@@ -1,6 +1,7 @@
 package api
 
 import (
+	"archive/zip"
 	"bytes"
 	"encoding/json"
 	"flag"
@@ -159,7 +160,11 @@ func (w *walk) hold(o operation, method, path, body, answer string, status int) 
 // describedTable is a descriptor table as a file.
 const describedTable = "name: example lengths\nversion: 1\nquantity: internode_length\nleast_internodes: 10\nleast_shoots: 3\nsource: made up for this example\nclasses:\n- {name: short, from: 0, through: 50}\n- {name: long, from: 50}\n"
 
-var secretForm = regexp.MustCompile(`[A-Za-z0-9_-]{40,}`)
+var (
+	secretForm = regexp.MustCompile(`[A-Za-z0-9_-]{43}`)
+	timeForm   = regexp.MustCompile(`\d{4}-\d\d-\d\dT[0-9:.]+(Z|[+-]\d\d:\d\d)`)
+	serverForm = regexp.MustCompile(`http://127\.0\.0\.1:\d+`)
+)
 
 // shortened keeps of lists the first two entries, and of secrets nothing.
 func shortened(t testing.TB, text string) json.RawMessage {
@@ -173,8 +178,18 @@ func shortened(t testing.TB, text string) json.RawMessage {
 		case map[string]any:
 			for k, e := range x {
 				x[k] = short(e)
-				if s, ok := e.(string); ok && (k == "token" || k == "link" || k == "secret") {
-					x[k] = secretForm.ReplaceAllString(s, "…")
+				switch s := e.(type) {
+				case string:
+					// What differs from time to time would only hide a change.
+					s = serverForm.ReplaceAllString(timeForm.ReplaceAllString(s, "2026-12-03T09:41:30Z"), "http://127.0.0.1:8417")
+					if k == "token" || k == "link" || k == "secret" {
+						s = secretForm.ReplaceAllString(s, "…")
+					}
+					x[k] = s
+				case float64:
+					if strings.HasSuffix(k, "_ms") || k == "photos_per_second" {
+						x[k] = 20
+					}
 				}
 			}
 		case []any:
@@ -204,6 +219,7 @@ func TestDescriptionHoldsForRealAnswers(t *testing.T) {
 	w.call("GET /api", "/api", "", nil)
 	w.people()
 	w.photos()
+	w.job()
 	for _, o := range operations {
 		if _, ok := w.made[o.route]; !ok {
 			t.Errorf("%s isn't called in this walk: add a call of it", o.route)
@@ -391,4 +407,74 @@ func (w *walk) photos() {
 	w.measured(st.ID)
 	w.call("DELETE /api/photos/:photo", photo, "", nil)
 	w.call("POST /api/deleted/:deleted/undelete", fmt.Sprintf("/api/deleted/%d/undelete", st.ID), "", nil)
+}
+
+// job walks through a job of many photos.
+func (w *walk) job() {
+	var j jobView
+	w.call("POST /api/jobs", "/api/jobs", `{"name":"Season of the example","check":0.2}`, &j)
+	at := fmt.Sprintf("/api/jobs/%d", j.ID)
+	const edge = "edgeofparts"
+	form := func(fields ...string) string {
+		var b strings.Builder
+		for i := 0; i+1 < len(fields); i += 2 {
+			name, file, _ := strings.Cut(fields[i], ":")
+			fmt.Fprintf(&b, "--%s\r\nContent-Disposition: form-data; name=%q", edge, name)
+			if file != "" {
+				fmt.Fprintf(&b, "; filename=%q", file)
+			}
+			b.WriteString("\r\n\r\n" + fields[i+1] + "\r\n")
+		}
+		return b.String() + "--" + edge + "--\r\n"
+	}
+	kind := []string{"Content-Type", "multipart/form-data; boundary=" + edge}
+	w.call("POST /api/jobs/:job/photos", at+"/photos", form("path", "North-1-1.jpg", "photo:a.jpg", string(vineJPEG)), nil, kind...)
+	var z bytes.Buffer
+	a := zip.NewWriter(&z)
+	for name, data := range map[string][]byte{"North-1-2.png": pngOf(w.t, 40, 30), "unnamed.jpg": []byte("no photo"), "notes.txt": []byte("x")} {
+		e, err := a.Create(name)
+		if err == nil {
+			_, err = e.Write(data)
+		}
+		if err != nil {
+			w.t.Fatal(err)
+		}
+	}
+	if err := a.Close(); err != nil {
+		w.t.Fatal(err)
+	}
+	w.call("POST /api/jobs/:job/zip", at+"/zip", form("file:season.zip", z.String()), nil, kind...)
+	w.written(j.ID, 3)
+	w.call("GET /api/jobs/:job/uploaded", at+"/uploaded", "", nil)
+	w.call("GET /api/jobs/:job/photos", at+"/photos?limit=10", "", nil)
+	w.call("POST /api/jobs/:job/places", at+"/places", `{"path":"unnamed.jpg","block":"North","row":1,"vine":3}`, nil)
+	w.call("POST /api/jobs/:job", at, `{"do":"retry"}`, nil)
+	w.written(j.ID, 3)
+	w.call("GET /api/jobs", "/api/jobs", "", nil)
+	w.call("GET /api/jobs/:job", at, "", nil)
+	w.call("GET /api/jobs/:job/events", at+"/events?once=1", "", nil)
+	w.call("GET /api/jobs/:job/canes", at+"/canes", "", nil)
+	w.call("GET /api/jobs/:job/measurement", at+"/measurement?path=North-1-1.jpg", "", nil)
+	var drawn sampleView
+	w.call("GET /api/jobs/:job/sample", at+"/sample", "", &drawn)
+	if len(drawn.Canes) == 0 {
+		w.t.Fatal("no cane was drawn")
+	}
+	w.call("POST /api/jobs/:job/checks", at+"/checks", fmt.Sprintf(`{"sha256":%q,"cane":%d,"said":"agree"}`, drawn.Canes[0].SHA256, drawn.Canes[0].Cane), nil)
+	w.call("GET /api/jobs/:job/files/:name", at+"/files/canes.csv", "", nil)
+}
+
+// written waits until a job's tables are written with so many photos.
+func (r *rig) written(job int64, photos int) jobView {
+	r.t.Helper()
+	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+		var v jobView
+		r.get(fmt.Sprintf("/api/jobs/%d", job), http.StatusOK, &v)
+		if v.Fault != "" || v.Doing == jobIdle && v.Written != nil && v.Written.Counts.Done() == photos {
+			return v
+		}
+		if time.Now().After(deadline) {
+			r.t.Fatalf("the job is still %s with %+v", v.Doing, v.Counts)
+		}
+	}
 }

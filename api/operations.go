@@ -4,6 +4,7 @@ import (
 	"net/http"
 
 	"nodespan/assess"
+	"nodespan/assess/batch"
 )
 
 // An operation describes one call of the API: the published description is made
@@ -46,7 +47,7 @@ type (
 		Role   string `json:"role"`
 	}
 	rulingPreview struct {
-		Cane *assess.Cane `json:"cane"`
+		Cane *assess.Cane `json:"cane" jsonschema:"nullable"`
 		Kind assess.Kind  `json:"kind,omitempty"`
 	}
 	traceAnswer struct {
@@ -195,6 +196,22 @@ var operations = []operation{
 	{route: "POST /api/blocks/:block/rules/preview", what: "What another rule set would change among the block's canes; nothing is kept.", in: ruleSetAnswer{}, status: http.StatusOK, out: anything{}},
 	{route: "POST /api/rule-sets/read", what: "Read a rule set from the text of a file; nothing is kept.", in: fileIn{}, status: http.StatusOK, out: ruleSetAnswer{}},
 	{route: "POST /api/descriptor-tables", what: "Keep a descriptor table from the text of a file.", in: fileIn{}, status: http.StatusCreated, out: tableAnswer{}},
+
+	{route: "GET /api/jobs", what: "The estate's jobs of many photos, the newest first.", status: http.StatusOK, out: []jobView{}},
+	{route: "POST /api/jobs", what: "Make a job. pattern tells how its photos are named, such as {block}-{row}-{vine}[-{stance}]; check is the wanted precision of the error rate, 0 for no sample.", in: jobIn{}, status: http.StatusCreated, out: jobView{}},
+	{route: "GET /api/jobs/:job", what: "How a job goes on, and what was written.", status: http.StatusOK, out: jobView{}},
+	{route: "POST /api/jobs/:job", what: "Pause, resume or retry a job, or change its settings; a field that isn't there stays.", in: jobChange{}, status: http.StatusOK, out: jobView{}},
+	{route: "GET /api/jobs/:job/events", what: "How a job goes on, as a stream of events; with once, one event.", query: []param{{"once", "1 for one event", "string"}}, status: http.StatusOK, kind: "text/event-stream"},
+	{route: "GET /api/jobs/:job/uploaded", what: "The photos that a job has, with their size in bytes.", status: http.StatusOK, out: map[string]int64{}},
+	{route: "POST /api/jobs/:job/photos", what: "Send one photo into a job.", form: []part{{"path", "its path below the job's folder"}, {"photo", "the file"}}, status: http.StatusCreated, out: placedAnswer{}},
+	{route: "POST /api/jobs/:job/zip", what: "Send a zip file with photos into a job.", form: []part{{"file", "the zip file"}}, status: http.StatusCreated, out: zipAnswer{}},
+	{route: "GET /api/jobs/:job/photos", what: "What became of each photo, by path.", query: []param{{"after", "the last path that one has", "string"}, {"limit", "at most so many, up to 1000; 200 without", "integer"}}, status: http.StatusOK, out: []batch.Outcome{}},
+	{route: "POST /api/jobs/:job/places", what: "Say to which vine a photo belongs.", in: placeIn{}, status: http.StatusNoContent},
+	{route: "GET /api/jobs/:job/canes", what: "The table of all canes by columns; a text is its place in the list of texts.", status: http.StatusOK, out: caneColumns{}},
+	{route: "GET /api/jobs/:job/measurement", what: "What was seen on one photo.", query: []param{{"path", "the photo's path", "string"}}, status: http.StatusOK, out: assess.Measurement{}},
+	{route: "GET /api/jobs/:job/sample", what: "The canes drawn for checking by hand, and the error rate so far.", status: http.StatusOK, out: sampleView{}},
+	{route: "POST /api/jobs/:job/checks", what: "Say of a drawn cane: agree, correct or reject.", in: checkIn{}, status: http.StatusNoContent},
+	{route: "GET /api/jobs/:job/files/:name", what: "One of the written files, such as canes.csv or canes.parquet.", status: http.StatusOK, kind: "application/octet-stream"},
 
 	{route: "GET /api/photos/:photo", what: "Where a photo stands: waiting, measuring, measured, refused or failed.", status: http.StatusOK, out: photoState{}},
 	{route: "GET /api/photos/:photo/events", what: "The same as a stream of events, until it is measured.", status: http.StatusOK, kind: "text/event-stream"},

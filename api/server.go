@@ -79,6 +79,9 @@ type Config struct {
 	Measurer assess.Measurer
 	// Program names the version that measures, for the record.
 	Program string
+	// ProgramID tells one build from another, so that a job is measured anew by
+	// another one: best a hash of the program. Default Program.
+	ProgramID string
 	// Card writes the printable reference: kind "checker" or "bar", paper "a4"
 	// or "letter", format "pdf" or "svg". Without it the page says that it
 	// can't be had here.
@@ -114,6 +117,9 @@ type Server struct {
 	pages     *web.Pages
 	echo      *echo.Echo
 	queue     *queue
+	jobs      *jobs
+	// programID tells this build from any other, for what a job has measured.
+	programID string
 	decoders  chan struct{}
 	incoming  chan struct{} // uploads on their way
 	held      chan struct{} // uploads whose bytes are in memory
@@ -152,6 +158,11 @@ func New(ctx context.Context, c Config) (*Server, error) {
 	if err := s.queue.start(ctx, s.limits.Workers); err != nil {
 		return nil, err
 	}
+	if s.programID = c.ProgramID; s.programID == "" {
+		s.programID = c.Program
+	}
+	s.jobs = newJobs(s)
+	s.jobs.start(ctx)
 	s.echo = s.routes()
 	return s, nil
 }
@@ -161,7 +172,10 @@ func (s *Server) Handler() http.Handler { return s.echo }
 
 // Close waits until no measurement runs any more; end New's context first. A
 // measurement that was cut off is made anew at the next start.
-func (s *Server) Close() { s.queue.wait() }
+func (s *Server) Close() {
+	s.queue.wait()
+	s.jobs.close()
+}
 
 func (s *Server) routes() *echo.Echo {
 	e := echo.New()
@@ -236,6 +250,7 @@ func (s *Server) routes() *echo.Echo {
 	a.POST("/estate", s.renameEstate)
 	a.POST("/estates", s.addEstate)
 	s.routesOfRules(e, a)
+	s.routesOfJobs(e, a)
 	s.routesOfPlans(e, a)
 	return e
 }

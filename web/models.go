@@ -293,3 +293,48 @@ type DeletedLine struct {
 	ID                            int64
 	Where, Winter, Name, By, When string
 }
+
+// JobsPage lists jobs of many photos.
+type JobsPage struct {
+	Frame
+	Jobs    []JobLine
+	Pattern string // that a new job gets
+}
+
+// JobLine is a job in a list.
+type JobLine struct {
+	To, Name, By, When, State string
+	Photos, Done              int
+}
+
+// JobPage is one job; its script shows how it goes on.
+type JobPage struct {
+	Frame
+	ID            int64
+	Name, Pattern string
+	Check         float64
+	Canes         string // address of the table of all canes
+	Files         []FileLine
+	LimitMB       int64
+}
+
+// FileLine is a file that can be had.
+type FileLine struct{ Name, To, What string }
+
+// JobCanesPage is the table of all canes of a job with its plots.
+type JobCanesPage struct {
+	Frame
+	ID    int64
+	Name  string
+	Photo string // address of the page of a photo
+}
+
+// JobPhotoPage is one photo of a job with its canes drawn.
+type JobPhotoPage struct {
+	Frame
+	ID           int64
+	Path, Cane   string
+	Sample       bool // reached while the sample is checked
+	Medium, Full string
+	Canes        string
+}

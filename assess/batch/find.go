@@ -21,6 +21,9 @@ var photoEndings = map[string]bool{
 	".heic": true, ".heif": true, ".avif": true, ".tif": true, ".tiff": true, ".bmp": true, ".gif": true, ".dng": true,
 }
 
+// IsPhoto tells by a file's ending whether it is taken for a photo.
+func IsPhoto(name string) bool { return photoEndings[strings.ToLower(filepath.Ext(name))] }
+
 // settled is how long a file must not have changed before it is taken: what is
 // still being copied would be read half.
 const settled = 2 * time.Second
@@ -90,7 +93,7 @@ WHERE bytes <> excluded.bytes OR modified <> excluded.modified OR gone = 1`)
 				}
 				return nil
 			}
-			if !photoEndings[strings.ToLower(filepath.Ext(path))] {
+			if !IsPhoto(path) {
 				f.Others++
 				return nil
 			}

@@ -190,6 +190,7 @@ func (j *Job) Retry(ctx context.Context, program string) (int, error) {
 // Outcome is what became of one photo.
 type Outcome struct {
 	Path    string `json:"path"`
+	Bytes   int64  `json:"bytes"`
 	SHA256  string `json:"sha256,omitempty"`
 	Outcome string `json:"outcome"` // "waiting", "measured", "refused" or "failed"
 	Reason  string `json:"reason,omitempty"`
@@ -201,7 +202,7 @@ type Outcome struct {
 func (j *Job) Outcomes(ctx context.Context, program string, m *Matcher, after string, limit int) ([]Outcome, error) {
 	var out []Outcome
 	err := j.each(ctx, program, after, limit, func(r record) error {
-		o := Outcome{Path: r.path, SHA256: r.sha, Outcome: r.outcome, Reason: r.reason, Place: m.Place(r.photo)}
+		o := Outcome{Path: r.path, Bytes: r.bytes, SHA256: r.sha, Outcome: r.outcome, Reason: r.reason, Place: m.Place(r.photo)}
 		if o.Outcome == "" {
 			o.Outcome = "waiting"
 		}

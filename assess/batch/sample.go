@@ -182,3 +182,40 @@ func writeSample(out io.Writer, drawn []Drawn) error {
 	w.Flush()
 	return w.Error()
 }
+
+// Sample draws canes as Write does, from all that was measured so far, with what
+// was said of them.
+func (j *Job) Sample(ctx context.Context, program string, c Check) ([]Drawn, ErrorRate, error) {
+	if c.Within == 0 {
+		return nil, ErrorRate{}, nil
+	}
+	var facts []fact
+	err := j.each(ctx, program, "", 0, func(r record) error {
+		if r.outcome != string(assess.Measured) {
+			return nil
+		}
+		m, err := r.measurement()
+		if err != nil {
+			return err
+		}
+		for i := range m.Canes {
+			facts = append(facts, fact{photo: r.path, sha: r.sha, cane: m.Canes[i].ID})
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, ErrorRate{}, err
+	}
+	drawn, err := draw(facts, c)
+	if err != nil {
+		return nil, ErrorRate{}, err
+	}
+	return j.checked(ctx, program, drawn, len(facts))
+}
+
+// Has tells whether the job's folder has a photo of this path.
+func (j *Job) Has(ctx context.Context, photoPath string) (bool, error) {
+	var n int
+	err := j.db.QueryRowContext(ctx, `SELECT count(*) FROM photos WHERE path = ? AND gone = 0`, photoPath).Scan(&n)
+	return n > 0, err
+}

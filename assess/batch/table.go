@@ -118,6 +118,14 @@ func harmless(s string) string {
 	return "'" + s
 }
 
+// Plain takes the apostrophe away again that was put before a cell.
+func Plain(cell string) string {
+	if len(cell) > 1 && cell[0] == '\'' && strings.ContainsRune("=+-@\t\r", rune(cell[1])) {
+		return cell[1:]
+	}
+	return cell
+}
+
 // writeDictionary writes a row for each column of each table.
 func writeDictionary(out io.Writer) error {
 	w := csv.NewWriter(out)

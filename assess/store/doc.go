@@ -3,6 +3,7 @@
 //	nodespan.db     SQLite: blocks, vines, photos, measurements, rulings, choices
 //	photos/ab/abc…  the photos, each named by the SHA-256 of its bytes
 //	previews/       smaller copies made from the photos; may be deleted at any time
+//	jobs/ID/        photos, state and tables of a job that measures many
 //
 // What the words mean here:
 //

@@ -159,7 +159,7 @@ func serve(ctx context.Context, f serveFlags, access api.Access) error {
 		log = slog.New(slog.NewJSONHandler(os.Stderr, nil))
 	}
 	conf := api.Config{
-		Store: record, Measurer: vision.New(version), Program: version, Log: log, Access: access, DropNotes: f.dropNotes,
+		Store: record, Measurer: vision.New(version), Program: version, ProgramID: programID(), Log: log, Access: access, DropNotes: f.dropNotes,
 		Limits: api.Limits{Workers: f.workers, Queue: f.queue, UploadBytes: f.uploadMB << 20},
 		Card: func(w io.Writer, kind, paper, format string) error {
 			return card.Write(w, card.Options{Kind: card.Kind(kind), Paper: card.Paper(paper), Format: card.Format(format)})

@@ -1,0 +1,590 @@
+package api
+
+import (
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"nodespan/assess"
+	"nodespan/assess/batch"
+	"nodespan/assess/store"
+)
+
+// routesOfJobs serves jobs of many photos.
+func (s *Server) routesOfJobs(e *echo.Echo, a *echo.Group) {
+	e.GET("/jobs", s.jobsPage)
+	e.GET("/jobs/:job", s.jobPage)
+	e.GET("/jobs/:job/canes", s.jobCanesPage)
+	e.GET("/jobs/:job/photo", s.jobPhotoPage)
+	e.GET("/jobs/:job/picture/:size", s.jobPicture)
+	a.GET("/jobs", s.listJobs)
+	a.POST("/jobs", s.addJob)
+	a.GET("/jobs/:job", s.getJob)
+	a.POST("/jobs/:job", s.changeJob)
+	a.GET("/jobs/:job/events", s.jobEvents)
+	a.GET("/jobs/:job/uploaded", s.jobUploaded)
+	a.POST("/jobs/:job/photos", s.addJobPhoto)
+	a.POST("/jobs/:job/zip", s.addJobZip)
+	a.GET("/jobs/:job/photos", s.jobOutcomes)
+	a.POST("/jobs/:job/places", s.placeJobPhoto)
+	a.GET("/jobs/:job/canes", s.jobCanes)
+	a.GET("/jobs/:job/measurement", s.jobMeasurement)
+	a.GET("/jobs/:job/sample", s.jobSample)
+	a.POST("/jobs/:job/checks", s.checkJobCane)
+	a.GET("/jobs/:job/files/:name", s.jobFile)
+}
+
+func jobPath(id int64) string { return "/jobs/" + strconv.FormatInt(id, 10) }
+
+// jobAt opens the job that the address names.
+func (s *Server) jobAt(c echo.Context) (store.Job, *openJob, error) {
+	n, err := id(c, "job")
+	if err != nil {
+		return store.Job{}, nil, err
+	}
+	j, err := s.store.Job(c.Request().Context(), n)
+	if err != nil {
+		return j, nil, err
+	}
+	o, err := s.jobs.get(c.Request().Context(), n)
+	return j, o, err
+}
+
+func (s *Server) listJobs(c echo.Context) error {
+	views, err := s.viewJobs(c)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, views)
+}
+
+func (s *Server) viewJobs(c echo.Context) ([]jobView, error) {
+	ctx := c.Request().Context()
+	all, err := s.store.Jobs(ctx, estateOf(c))
+	if err != nil {
+		return nil, err
+	}
+	out := []jobView{}
+	for _, j := range all {
+		o, err := s.jobs.get(ctx, j.ID)
+		if err != nil {
+			return nil, err
+		}
+		v, _, err := s.viewJob(j, o)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, v)
+	}
+	return out, nil
+}
+
+// jobIn is what a person says of a job.
+type jobIn struct {
+	Name    string  `json:"name"`
+	Pattern string  `json:"pattern,omitempty"` // the default one without
+	Check   float64 `json:"check,omitempty"`
+}
+
+func (s *Server) addJob(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	var in jobIn
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	if in.Pattern == "" {
+		in.Pattern = batch.DefaultPattern
+	}
+	if err := checkJob(in.Pattern, in.Check); err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	j, err := s.store.AddJob(ctx, store.Job{EstateID: estateOf(c), Name: in.Name, Pattern: in.Pattern, Check: in.Check, CreatedBy: name})
+	if err != nil {
+		return err
+	}
+	o, err := s.jobs.get(ctx, j.ID)
+	if err != nil {
+		return err
+	}
+	v, _, err := s.viewJob(j, o)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusCreated, v)
+}
+
+func checkJob(pattern string, check float64) error {
+	if _, err := batch.ParsePattern(pattern); err != nil {
+		return err
+	}
+	if !(check == 0 || check >= 0.005 && check < 0.5) {
+		return assess.Errorf(assess.EInvalid, "The precision of the error rate is %g. Give a share from 0.005 to 0.5, such as 0.05, or 0 for no sample.", check)
+	}
+	return nil
+}
+
+// jobChange is what a person changes of a job; a field that isn't there stays.
+type jobChange struct {
+	Do      string            `json:"do,omitempty"` // "pause", "resume" or "retry"
+	Pattern *string           `json:"pattern,omitempty"`
+	Check   *float64          `json:"check,omitempty"`
+	Lists   map[string]string `json:"lists,omitempty"` // vines.csv, walk.csv, plan.csv: their text; "" takes one away
+}
+
+func (s *Server) changeJob(c echo.Context) error {
+	j, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	var in jobChange
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	if in.Pattern != nil {
+		j.Pattern = *in.Pattern
+	}
+	if in.Check != nil {
+		j.Check = *in.Check
+	}
+	if err := checkJob(j.Pattern, j.Check); err != nil {
+		return err
+	}
+	switch in.Do {
+	case "":
+	case "pause":
+		j.Paused = true
+	case "resume", "retry":
+		j.Paused = false
+	default:
+		return assess.Errorf(assess.EInvalid, "%q is nothing that a job can do: it's pause, resume or retry.", in.Do)
+	}
+	if err := s.keepLists(j.ID, in.Lists); err != nil {
+		return err
+	}
+	if err := s.store.SetJob(ctx, j); err != nil {
+		return err
+	}
+	if in.Do == "retry" {
+		if _, err := o.Retry(ctx, o.by()); err != nil {
+			return err
+		}
+		if err := s.jobs.count(ctx, o); err != nil {
+			return err
+		}
+	}
+	if in.Do == "pause" {
+		o.pause()
+	} else {
+		s.jobs.touch(o, in.Do != "")
+	}
+	v, _, err := s.viewJob(j, o)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, v)
+}
+
+// keepLists reads the lists that were given, and keeps them only when each can
+// be read.
+func (s *Server) keepLists(job int64, lists map[string]string) error {
+	folder := s.store.JobFolder(job)
+	for name, text := range lists {
+		read, known := jobLists[name]
+		if !known {
+			return assess.Errorf(assess.EInvalid, "%q is no list of a job: there are vines.csv, walk.csv and plan.csv.", name)
+		}
+		if text == "" {
+			continue
+		}
+		part, err := os.CreateTemp(folder, ".*.part")
+		if err != nil {
+			return err
+		}
+		_, err = part.WriteString(text)
+		if err == nil {
+			_, err = part.Seek(0, io.SeekStart)
+		}
+		if err == nil {
+			err = read(part, &batch.Matcher{})
+		}
+		err = errors.Join(err, part.Close())
+		if err == nil {
+			err = os.Rename(part.Name(), filepath.Join(folder, name))
+		}
+		if err != nil {
+			os.Remove(part.Name())
+			return err
+		}
+	}
+	for name, text := range lists {
+		if text == "" {
+			if err := os.Remove(filepath.Join(folder, name)); err != nil && !errors.Is(err, os.ErrNotExist) {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (s *Server) getJob(c echo.Context) error {
+	j, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	v, _, err := s.viewJob(j, o)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, v)
+}
+
+// calm is the least time between two events of a job: with small photos it
+// changes many times a second.
+const calm = 300 * time.Millisecond
+
+// jobEvents tells how a job goes on, until the watcher leaves.
+func (s *Server) jobEvents(c echo.Context) error {
+	j, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	w := c.Response()
+	w.Header().Set("Content-Type", "text/event-stream")
+	w.Header().Set("X-Accel-Buffering", "no")
+	ctx := c.Request().Context()
+	once := c.QueryParam("once") != ""
+	for {
+		if j, err = s.store.Job(ctx, j.ID); err != nil {
+			return err
+		}
+		v, changed, err := s.viewJob(j, o)
+		if err != nil {
+			return err
+		}
+		data, err := json.Marshal(v)
+		if err != nil {
+			return err
+		}
+		if _, err := fmt.Fprintf(w, "data: %s\n\n", data); err != nil {
+			return nil // the watcher went away
+		}
+		w.Flush()
+		if once {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-s.jobs.ctx.Done():
+			return nil
+		case <-changed:
+		case <-time.After(heartbeat):
+		}
+		time.Sleep(calm)
+	}
+}
+
+// jobOutcomes lists what became of each photo, by path.
+func (s *Server) jobOutcomes(c echo.Context) error {
+	j, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	limit := 200
+	if text := c.QueryParam("limit"); text != "" {
+		if limit, err = strconv.Atoi(text); err != nil || limit < 1 || limit > 1000 {
+			return assess.Errorf(assess.EInvalid, "limit is a number from 1 to 1000.")
+		}
+	}
+	m, err := s.jobs.matcher(j, o)
+	if err != nil {
+		return err
+	}
+	out, err := o.Outcomes(c.Request().Context(), o.by(), m, c.QueryParam("after"), limit)
+	if err != nil {
+		return err
+	}
+	if out == nil {
+		out = []batch.Outcome{}
+	}
+	return c.JSON(http.StatusOK, out)
+}
+
+// placeIn says to which vine a photo belongs.
+type placeIn struct {
+	Path   string `json:"path"`
+	Block  string `json:"block"`
+	Row    int    `json:"row"`
+	Vine   int    `json:"vine"`
+	Stance string `json:"stance,omitempty"`
+}
+
+func (s *Server) placeJobPhoto(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	_, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	var in placeIn
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	if err := o.SetPlace(c.Request().Context(), in.Path, batch.Place{Block: in.Block, Row: in.Row, Vine: in.Vine, Stance: in.Stance}, name); err != nil {
+		return err
+	}
+	s.jobs.touch(o, false)
+	return c.NoContent(http.StatusNoContent)
+}
+
+// caneColumns is the table of all canes as a page takes it: one list a column,
+// texts as numbers into a list of texts, so that a hundred thousand canes are a
+// few megabytes.
+type caneColumns struct {
+	Columns map[string][]*float64 `json:"columns"`
+	Texts   map[string][]string   `json:"texts"`
+}
+
+// Columns of the canes' table that the page shows, as batch.CaneRow names them.
+var (
+	caneNumbers = []string{"row", "vine", "cane", "diameter_mm", "diameter_low_mm", "diameter_high_mm", "internode_mm", "internode_low_mm", "internode_high_mm", "length_mm", "nodes"}
+	caneTexts   = []string{"photo", "block", "stance", "treatment", "finding"}
+)
+
+// jobCanes gives the canes of the written tables.
+func (s *Server) jobCanes(c echo.Context) error {
+	_, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	out := caneColumns{Columns: map[string][]*float64{}, Texts: map[string][]string{}}
+	for _, n := range append(slices.Clone(caneNumbers), caneTexts...) {
+		out.Columns[n] = []*float64{}
+	}
+	for _, n := range caneTexts {
+		out.Texts[n] = []string{}
+	}
+	f, err := os.Open(filepath.Join(o.Dir(), "canes.csv"))
+	if errors.Is(err, os.ErrNotExist) {
+		return c.JSON(http.StatusOK, out)
+	}
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	r := csv.NewReader(f)
+	r.ReuseRecord = true
+	head, err := r.Read()
+	if err != nil {
+		return err
+	}
+	head = slices.Clone(head)
+	at := map[string]int{}
+	for _, n := range append(slices.Clone(caneNumbers), caneTexts...) {
+		if at[n] = slices.Index(head, n); at[n] < 0 {
+			return fmt.Errorf("the table of canes has no column %s", n)
+		}
+	}
+	known := map[string]map[string]float64{}
+	for {
+		row, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return err
+		}
+		for _, n := range caneNumbers {
+			var v *float64
+			if x, err := strconv.ParseFloat(row[at[n]], 64); err == nil {
+				v = &x
+			}
+			out.Columns[n] = append(out.Columns[n], v)
+		}
+		for _, n := range caneTexts {
+			if known[n] == nil {
+				known[n] = map[string]float64{}
+			}
+			text := batch.Plain(row[at[n]])
+			k, ok := known[n][text]
+			if !ok {
+				k = float64(len(out.Texts[n]))
+				text = strings.Clone(text)
+				known[n][text] = k
+				out.Texts[n] = append(out.Texts[n], text)
+			}
+			out.Columns[n] = append(out.Columns[n], &k)
+		}
+	}
+	return c.JSON(http.StatusOK, out)
+}
+
+// photoOf reads the path of a job's photo from the query.
+func photoOf(c echo.Context) (string, error) {
+	p := c.QueryParam("path")
+	if p == "" {
+		return "", assess.Errorf(assess.EInvalid, "The address names no photo: give its path.")
+	}
+	return p, nil
+}
+
+func (s *Server) jobMeasurement(c echo.Context) error {
+	_, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	p, err := photoOf(c)
+	if err != nil {
+		return err
+	}
+	m, err := o.Seen(c.Request().Context(), o.by(), p, assess.DefaultRuleSet())
+	if err != nil {
+		return err
+	}
+	for i := range m.Canes {
+		m.Canes[i] = forPage(m.Canes[i])
+	}
+	return c.JSON(http.StatusOK, m)
+}
+
+// sampleView is the drawn canes, with what was said of them.
+type sampleView struct {
+	Canes []batch.Drawn   `json:"canes"`
+	Rate  batch.ErrorRate `json:"rate"`
+}
+
+func (s *Server) jobSample(c echo.Context) error {
+	j, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	drawn, rate, err := o.Sample(c.Request().Context(), o.by(), batch.Check{Within: j.Check, Seed: 1})
+	if err != nil {
+		return err
+	}
+	if drawn == nil {
+		drawn = []batch.Drawn{}
+	}
+	return c.JSON(http.StatusOK, sampleView{drawn, rate})
+}
+
+// checkIn is what a person says of a drawn cane.
+type checkIn struct {
+	SHA256 string      `json:"sha256"`
+	Cane   int         `json:"cane"`
+	Said   assess.Said `json:"said"`
+	Note   string      `json:"note,omitempty"`
+}
+
+func (s *Server) checkJobCane(c echo.Context) error {
+	name, err := needWho(c)
+	if err != nil {
+		return err
+	}
+	_, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	var in checkIn
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	if err := o.Say(c.Request().Context(), o.by(), in.SHA256, in.Cane, in.Said, in.Note, name); err != nil {
+		return err
+	}
+	s.jobs.touch(o, false)
+	return c.NoContent(http.StatusNoContent)
+}
+
+// jobFile serves one of the written tables.
+func (s *Server) jobFile(c echo.Context) error {
+	_, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	name, err := url.PathUnescape(c.Param("name"))
+	missing := assess.Errorf(assess.ENotFound, "This job has no such file. Its tables are written when all photos were measured.")
+	// Only what is written for people: the state is beside it.
+	if err != nil || name != filepath.Base(name) || strings.HasPrefix(name, ".") || strings.HasPrefix(name, "job.") {
+		return missing
+	}
+	path := filepath.Join(o.Dir(), name)
+	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
+		return missing
+	}
+	kind := mime.TypeByExtension(filepath.Ext(name))
+	switch filepath.Ext(name) {
+	case ".jsonl", ".parquet", "":
+		kind = "application/octet-stream"
+	case ".html":
+		// Its pictures are within it; nothing is loaded, and no script runs.
+		c.Response().Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'none'")
+	}
+	if filepath.Ext(name) != ".html" {
+		c.Response().Header().Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(name))
+	}
+	c.Response().Header().Set("Content-Type", kind)
+	return c.File(path)
+}
+
+// jobPicture serves a smaller copy of a job's photo.
+func (s *Server) jobPicture(c echo.Context) error {
+	j, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	size, ok := copies[strings.TrimSuffix(c.Param("size"), ".jpg")]
+	if !ok {
+		return assess.Errorf(assess.ENotFound, "There is no picture of this size.")
+	}
+	p, err := photoOf(c)
+	if err != nil {
+		return err
+	}
+	// Only photos that the job knows by this path: never a path of one's own.
+	if known, err := o.Has(c.Request().Context(), p); err != nil {
+		return err
+	} else if !known {
+		return assess.Errorf(assess.ENotFound, "This job has no such photo.")
+	}
+	ctx := c.Request().Context()
+	data, err := os.ReadFile(filepath.Join(s.store.JobFolder(j.ID), jobPhotos, filepath.FromSlash(p)))
+	if err != nil {
+		return assess.Errorf(assess.ENotFound, "The photo's file is no longer there.")
+	}
+	copied, err := s.copyOf(ctx, data, size.side, size.quality)
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set("Cache-Control", "private, max-age=3600")
+	return c.Blob(http.StatusOK, "image/jpeg", copied)
+}
+
+func (s *Server) copyOf(ctx context.Context, data []byte, side, quality int) ([]byte, error) {
+	if err := s.takeDecoder(ctx); err != nil {
+		return nil, err
+	}
+	defer s.giveDecoder()
+	return s.decoder.Copy(ctx, data, side, quality)
+}

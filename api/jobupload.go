@@ -1,0 +1,265 @@
+package api
+
+import (
+	"archive/zip"
+	"crypto/sha256"
+	"errors"
+	"io"
+	"io/fs"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"nodespan/assess"
+	"nodespan/assess/batch"
+)
+
+// Bounds of what a job takes.
+const (
+	deepest     = 8       // folders in each other
+	longestPath = 400     // bytes
+	mostEntries = 20_000  // of a zip file
+	largestZip  = 8 << 30 // bytes
+)
+
+// cleanPath makes a path below a job's folder of what somebody sent, or EInvalid.
+func cleanPath(sent string) (string, error) {
+	var parts []string
+	for _, p := range strings.Split(strings.ReplaceAll(sent, `\`, "/"), "/") {
+		if p == "" || p == "." {
+			continue
+		}
+		p = plainName(p)
+		if strings.Trim(p, ".") == "" || strings.HasPrefix(p, ".") {
+			return "", assess.Errorf(assess.EInvalid, "%q can't be the path of a photo: no part of it may begin with a dot.", sent)
+		}
+		parts = append(parts, p)
+	}
+	path := strings.Join(parts, "/")
+	switch {
+	case len(parts) == 0 || len(parts) > deepest || len(path) > longestPath:
+		return "", assess.Errorf(assess.EInvalid, "%q can't be the path of a photo: it's empty, too long or too deep.", sent)
+	case !batch.IsPhoto(path):
+		return "", assess.Errorf(assess.EInvalid, "%s is no photo by its name. Send JPEG, PNG or WebP files.", path)
+	}
+	return path, nil
+}
+
+// place writes a photo into a job's folder, whole or not at all; fresh is false
+// when it was there with the same bytes.
+func (s *Server) place(job int64, path string, r io.Reader) (fresh bool, err error) {
+	target := filepath.Join(s.store.JobFolder(job), jobPhotos, filepath.FromSlash(path))
+	if err := os.MkdirAll(filepath.Dir(target), 0o750); err != nil {
+		return false, err
+	}
+	part, err := os.CreateTemp(filepath.Dir(target), ".*.part")
+	if err != nil {
+		return false, err
+	}
+	defer os.Remove(part.Name())
+	h := sha256.New()
+	n, err := io.Copy(io.MultiWriter(part, h), io.LimitReader(r, s.limits.UploadBytes+1))
+	if err := errors.Join(err, part.Close()); err != nil {
+		return false, err
+	}
+	if n > s.limits.UploadBytes {
+		return false, assess.Errorf(assess.ETooLarge, "%s is larger than %d MB. Send a smaller one, or a JPEG instead of another kind.", path, s.limits.UploadBytes>>20)
+	}
+	if have, err := os.ReadFile(target); err == nil {
+		if sha256.Sum256(have) == [32]byte(h.Sum(nil)) {
+			return false, nil
+		}
+		return false, assess.Errorf(assess.EConflict, "There is another photo named %s in this job. Give one of them another name.", path)
+	}
+	return true, os.Rename(part.Name(), target)
+}
+
+// jobUploaded tells which photos a job has, with their size in bytes, so that a
+// folder that was sent halfway needn't be sent from the start.
+func (s *Server) jobUploaded(c echo.Context) error {
+	j, _, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	out := map[string]int64{}
+	top := filepath.Join(s.store.JobFolder(j.ID), jobPhotos)
+	err = filepath.WalkDir(top, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || strings.HasPrefix(d.Name(), ".") {
+			return err
+		}
+		info, err := d.Info()
+		if err != nil {
+			return nil // went away meanwhile
+		}
+		rel, err := filepath.Rel(top, path)
+		out[filepath.ToSlash(rel)] = info.Size()
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, out)
+}
+
+// addJobPhoto takes one photo into a job: a multipart form with "path" and
+// "photo", in this order.
+func (s *Server) addJobPhoto(c echo.Context) error {
+	j, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	r := c.Request()
+	r.Body = http.MaxBytesReader(c.Response(), r.Body, s.limits.UploadBytes+slack)
+	parts, err := r.MultipartReader()
+	if err != nil {
+		return brokenUpload(err)
+	}
+	path := ""
+	for {
+		p, err := parts.NextPart()
+		if errors.Is(err, io.EOF) {
+			return assess.Errorf(assess.EInvalid, "The upload holds no photo. Send the fields path and photo, in this order.")
+		}
+		if err != nil {
+			return brokenUpload(err)
+		}
+		switch p.FormName() {
+		case "path":
+			text, err := io.ReadAll(io.LimitReader(p, 4*longestPath))
+			if err != nil {
+				return brokenUpload(err)
+			}
+			if path, err = cleanPath(string(text)); err != nil {
+				return err
+			}
+		case "photo":
+			if path == "" {
+				if path, err = cleanPath(p.FileName()); err != nil {
+					return err
+				}
+			}
+			fresh, err := s.place(j.ID, path, p)
+			if err != nil {
+				return brokenUpload(err)
+			}
+			s.jobs.touch(o, true)
+			status := http.StatusCreated
+			if !fresh {
+				status = http.StatusOK
+			}
+			return c.JSON(status, placedAnswer{Path: path})
+		}
+	}
+}
+
+type placedAnswer struct {
+	Path string `json:"path"`
+}
+
+func brokenUpload(err error) error {
+	var ae *assess.Error
+	if errors.As(err, &ae) {
+		return err
+	}
+	var over *http.MaxBytesError
+	if errors.As(err, &over) {
+		return assess.Errorf(assess.ETooLarge, "The photo is larger than what is taken. Send a smaller one.")
+	}
+	return assess.Errorf(assess.EInvalid, "The upload broke off or can't be read. Send it again: %w", err)
+}
+
+// zipAnswer tells what was in a zip file.
+type zipAnswer struct {
+	Photos int      `json:"photos"` // taken
+	Same   int      `json:"same"`   // that were here already
+	Others int      `json:"others"` // files that are no photos by their name
+	Left   []string `json:"left"`   // photos that couldn't be taken, with why
+}
+
+// addJobZip takes all photos of a zip file into a job: a multipart form with
+// "file". Each entry is bounded as a single photo is, whatever the zip file
+// says of its size.
+func (s *Server) addJobZip(c echo.Context) error {
+	j, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	r := c.Request()
+	r.Body = http.MaxBytesReader(c.Response(), r.Body, largestZip)
+	parts, err := r.MultipartReader()
+	if err != nil {
+		return brokenUpload(err)
+	}
+	for {
+		p, err := parts.NextPart()
+		if errors.Is(err, io.EOF) {
+			return assess.Errorf(assess.EInvalid, "The upload holds no zip file. Send it in the field file.")
+		}
+		if err != nil {
+			return brokenUpload(err)
+		}
+		if p.FormName() != "file" {
+			continue
+		}
+		spool, err := os.CreateTemp(s.store.JobFolder(j.ID), ".*.zip")
+		if err != nil {
+			return err
+		}
+		defer os.Remove(spool.Name())
+		defer spool.Close()
+		n, err := io.Copy(spool, p)
+		if err != nil {
+			return brokenUpload(err)
+		}
+		out, err := s.unpack(j.ID, spool, n)
+		if err != nil {
+			return err
+		}
+		s.jobs.touch(o, true)
+		return c.JSON(http.StatusCreated, out)
+	}
+}
+
+func (s *Server) unpack(job int64, f *os.File, size int64) (zipAnswer, error) {
+	out := zipAnswer{Left: []string{}}
+	z, err := zip.NewReader(f, size)
+	if err != nil {
+		return out, assess.Errorf(assess.EInvalid, "This is no zip file that can be read. Make it anew, or send the folder itself.")
+	}
+	if len(z.File) > mostEntries {
+		return out, assess.Errorf(assess.ETooLarge, "The zip file holds %d files, more than %d. Send several smaller ones.", len(z.File), mostEntries)
+	}
+	for _, e := range z.File {
+		if e.FileInfo().IsDir() {
+			continue
+		}
+		path, err := cleanPath(e.Name)
+		if err != nil {
+			out.Others++
+			continue
+		}
+		r, err := e.Open()
+		var fresh bool
+		if err == nil {
+			fresh, err = s.place(job, path, r)
+			r.Close()
+		}
+		var ae *assess.Error
+		switch {
+		case errors.As(err, &ae):
+			out.Left = append(out.Left, ae.Message)
+		case err != nil && (errors.Is(err, zip.ErrFormat) || errors.Is(err, zip.ErrChecksum) || errors.Is(err, zip.ErrAlgorithm) || errors.Is(err, io.ErrUnexpectedEOF)):
+			out.Left = append(out.Left, path+" is damaged in the zip file.")
+		case err != nil:
+			return out, err
+		case fresh:
+			out.Photos++
+		default:
+			out.Same++
+		}
+	}
+	return out, nil
+}
