@@ -27,6 +27,6 @@ func (s *Server) cardFile(c echo.Context) error {
 	if err := s.card(&out, m[1], m[2], m[3]); err != nil {
 		return err
 	}
-	c.Response().Header().Set("Content-Disposition", `attachment; filename="`+m[0]+`"`)
+	saveAs(c, "attachment", m[0])
 	return c.Blob(http.StatusOK, cardTypes[m[3]], out.Bytes())
 }

@@ -1,12 +1,17 @@
 package api
 
 import (
+	"html/template"
 	"io"
 	"net/http"
+	"net/http/httptest"
 	"net/netip"
+	"net/url"
 	"regexp"
 	"strings"
 	"testing"
+
+	"github.com/labstack/echo/v4"
 )
 
 // Each route that changes something refuses whatever a foreign page could
@@ -83,18 +88,80 @@ func TestPagesAreClosed(t *testing.T) {
 	}
 }
 
-// What people type is shown as they typed it, and is never markup.
+// What people type is shown as they typed it, and is never markup: names of
+// people, estates, blocks, files, tokens and rule sets, notes, and what stands
+// in an address.
 func TestTypedTextIsEscaped(t *testing.T) {
 	r := newRig(t)
-	r.who = "<b>Eve</b>"
-	r.post("/api/blocks", `{"name":"<script>alert(1)</script>","rows":2,"vines_per_row":2,"training_form":"two-cane"}`, http.StatusCreated, nil)
-	for _, path := range []string{"/", "/blocks/1", "/blocks/1/1/1"} {
-		page := r.get(path, http.StatusOK, nil)
-		if strings.Contains(page, "<script>alert") || strings.Contains(page, "<b>Eve") {
-			t.Errorf("%s: typed text became markup", path)
+	const tag = `<script>alert("x")</script>`
+	shown := template.HTMLEscapeString(tag)
+	r.who = `<b title='x'>Eve</b>`
+	j := func(v any) string { return toJSON(t, v) }
+	r.post("/api/blocks", `{"name":`+j(tag)+`,"rows":12,"vines_per_row":40,"training_form":"four-cane@1"}`, http.StatusCreated, nil)
+	r.post("/api/estate", `{"name":`+j(tag+"estate")+`}`, http.StatusNoContent, nil)
+	r.post("/api/tokens", `{"name":`+j(tag+"token")+`,"scope":"read","days":2}`, http.StatusCreated, nil)
+	r.post("/api/invitations", `{"role":"pruner"}`, http.StatusCreated, nil)
+	const edge = "edgeofparts"
+	body := "--" + edge + "\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"<img src=x onerror=alert(1)>.jpg\"\r\n\r\n" + string(vineJPEG) + "\r\n--" + edge + "--\r\n"
+	if status, text := r.do("POST", "/api/blocks/1/rows/4/vines/7/photos", strings.NewReader(body), "Content-Type", "multipart/form-data; boundary="+edge); status != http.StatusCreated {
+		t.Fatal(status, text)
+	}
+	r.measured(1)
+	r.post("/api/measurements/1/rulings", `{"after":0,"rulings":[{"cane":1,"said":"agree","note":`+j(tag+"note")+`}]}`, http.StatusCreated, nil)
+	markup := regexp.MustCompile(`(?i)<script>alert|<b title|<img src=x|"x"\)</`)
+	for path, want := range map[string]string{
+		"/": shown, "/blocks/1": shown, "/blocks/1/4/7": shown, "/blocks/1/4/7/photo": shown, "/photos/1": shown, "/photos/1/choice": shown, "/blocks/1/rules": "",
+		"/people": shown + "estate", "/account": shown + "token", "/sign-in?to=/%22%3E" + url.QueryEscape(tag): "", "/join/" + url.PathEscape(tag): "", "/card/" + url.PathEscape(tag): "",
+		"/" + url.PathEscape(tag): "", "/go?block=%22%3E&row=" + url.QueryEscape(tag): "",
+	} {
+		_, page := r.do("GET", path, nil)
+		if m := markup.FindString(page); m != "" {
+			t.Errorf("%s: typed text became markup: %s", path, m)
 		}
-		if !strings.Contains(page, "&lt;script&gt;alert(1)&lt;/script&gt;") || !strings.Contains(page, "&lt;b&gt;Eve&lt;/b&gt;") {
-			t.Errorf("%s: typed text isn't shown", path)
+		if !strings.Contains(page, want) {
+			t.Errorf("%s: %q isn't shown", path, want)
+		}
+	}
+	if status, _ := r.do("DELETE", "/api/photos/1", nil); status != http.StatusNoContent {
+		t.Fatal(status)
+	}
+	if page := r.get("/deleted", http.StatusOK, nil); markup.MatchString(page) || !strings.Contains(page, "&lt;img src=x") {
+		t.Error("the name of a file became markup, or isn't shown")
+	}
+	// JSON is told to be JSON, so that no browser reads it as a page.
+	q, err := http.NewRequest("GET", r.http.URL+"/api/blocks", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	q.AddCookie(&http.Cookie{Name: r.server.cookieName(), Value: r.session(r.who)})
+	a, err := http.DefaultClient.Do(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a.Body.Close()
+	if !strings.HasPrefix(a.Header.Get("Content-Type"), "application/json") || a.Header.Get("X-Content-Type-Options") != "nosniff" {
+		t.Errorf("headers %v", a.Header)
+	}
+}
+
+// Whatever a file is called, the header that names it is whole, and the name
+// safe on every system.
+func TestDownloadNames(t *testing.T) {
+	for name, want := range map[string]string{
+		"rules@1.yaml":              `attachment; filename="rules@1.yaml"`,
+		"Südhang 2.yaml":            `attachment; filename="S-dhang-2.yaml"; filename*=UTF-8''S%C3%BCdhang%202.yaml`,
+		"../../etc/passwd":          `attachment; filename="passwd"`,
+		`..\..\x.exe`:               `attachment; filename="x.exe"`,
+		"a\"; filename=\"evil.html": `attachment; filename="a-filename-evil.html"; filename*=UTF-8''a%22%3B%20filename=%22evil.html`,
+		"a\r\nSet-Cookie: x=1":      `attachment; filename="aSet-Cookie-x-1"; filename*=UTF-8''aSet-Cookie:%20x=1`,
+		".htaccess":                 `attachment; filename="htaccess"`,
+		"CON":                       `attachment; filename="nodespan-CON"; filename*=UTF-8''CON`,
+		"":                          `attachment; filename="photo"`,
+	} {
+		w := httptest.NewRecorder()
+		saveAs(echo.New().NewContext(httptest.NewRequest("GET", "/", nil), w), "attachment", name)
+		if got := w.Header().Get("Content-Disposition"); got != want {
+			t.Errorf("%q: %s, want %s", name, got, want)
 		}
 	}
 }

@@ -154,7 +154,7 @@ func (s *Server) rowSheet(c echo.Context) error {
 }
 
 func pdf(c echo.Context, name string, data []byte) error {
-	c.Response().Header().Set("Content-Disposition", `inline; filename="`+name+`"`)
+	saveAs(c, "inline", name)
 	return c.Blob(http.StatusOK, "application/pdf", data)
 }
 

@@ -251,7 +251,7 @@ func (s *Server) ruleSetFile(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	c.Response().Header().Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(file))
+	saveAs(c, "attachment", file)
 	return c.Blob(http.StatusOK, "application/"+string(format)+"; charset=utf-8", data)
 }
 
