@@ -12,7 +12,10 @@ import (
 	"nodespan/assess/store"
 )
 
-// queue measures photos, the oldest ask first, by a bounded number of workers.
+// queue measures photos by a bounded number of workers. People take turns: of
+// two who wait, the one who has fewer photos before this one comes first, and
+// within that the older photo. So who sends a whole row at once doesn't keep
+// everybody else waiting until it is done.
 // The database says what waits; the queue only knows the ids, so a restart
 // loses nothing.
 type queue struct {
@@ -42,7 +45,9 @@ func (q *queue) start(ctx context.Context, workers int) error {
 	if err != nil {
 		return err
 	}
-	q.waiting = open
+	for _, a := range open {
+		q.waiting = inTurn(q.waiting, a)
+	}
 	context.AfterFunc(ctx, func() {
 		q.mu.Lock()
 		q.stopped = true
@@ -64,11 +69,30 @@ func (q *queue) full() bool {
 	return len(q.waiting) >= q.s.limits.Queue
 }
 
-// add puts an ask that was kept at the end.
+// inTurn puts an ask where its sender's turn is: behind every ask that has no
+// more asks of its own sender before it.
+func inTurn(waiting []store.Ask, a store.Ask) []store.Ask {
+	own := 0
+	for _, w := range waiting {
+		if w.By == a.By {
+			own++
+		}
+	}
+	before := map[string]int{}
+	for i, w := range waiting {
+		if before[w.By] > own {
+			return slices.Insert(waiting, i, a)
+		}
+		before[w.By]++
+	}
+	return append(waiting, a)
+}
+
+// add puts in an ask that was kept.
 func (q *queue) add(a store.Ask) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	q.waiting = append(q.waiting, a)
+	q.waiting = inTurn(q.waiting, a)
 	q.tell()
 	q.cond.Signal()
 }

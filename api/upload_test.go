@@ -16,6 +16,7 @@ import (
 	"testing"
 
 	"nodespan/assess"
+	"nodespan/assess/store"
 )
 
 // pngHeader is a PNG that claims a size and has no pixels.
@@ -301,6 +302,31 @@ func TestFileNames(t *testing.T) {
 	} {
 		if got := plainName(given); got != want {
 			t.Errorf("plainName(%q) = %q, want %q", given, got, want)
+		}
+	}
+}
+
+// People take turns in the queue; each one's photos stay in their order.
+func TestTurns(t *testing.T) {
+	for sent, want := range map[string]string{
+		"a1 a2 a3":                   "a1 a2 a3",
+		"a1 a2 a3 a4 b1":             "a1 b1 a2 a3 a4",
+		"a1 a2 a3 b1 b2 c1":          "a1 b1 c1 a2 b2 a3",
+		"a1 b1 a2 b2 c1 c2 c3":       "a1 b1 c1 a2 b2 c2 c3",
+		"a1 a2 a3 a4 a5 b1 b2 b3 a6": "a1 b1 a2 b2 a3 b3 a4 a5 a6",
+	} {
+		var waiting []store.Ask
+		names := map[int64]string{}
+		for i, name := range strings.Fields(sent) {
+			names[int64(i)] = name
+			waiting = inTurn(waiting, store.Ask{ID: int64(i), By: name[:1]})
+		}
+		var got []string
+		for _, a := range waiting {
+			got = append(got, names[a.ID])
+		}
+		if g := strings.Join(got, " "); g != want {
+			t.Errorf("sent %s: measured in the order %s, want %s", sent, g, want)
 		}
 	}
 }
