@@ -94,7 +94,7 @@ func (s *Server) viewChoice(ctx context.Context, g *sighting, kept *store.Choice
 	v := choiceView{
 		Measurement: g.measurement.ID, Form: form, Suggested: suggested, Choice: choice, Head: g.measurement.Seen.Head, HeadSaid: g.headSaid,
 		Winter: g.photo.Winter, PhotoID: g.photo.ID, Say: sayingsPath(g.vine), Difference: assess.Compare(suggested, choice),
-		Advice: budAdvice(g.block, pruningsOf(said, g.photo.Winter, g, &choice), choice.Buds), Wishes: in.Wishes, Buds: withWishes.Buds,
+		Advice: budAdvice(g.block, pruningsOf(g.block, said, g.photo.Winter, g, &choice), choice.Buds), Wishes: in.Wishes, Buds: withWishes.Buds,
 		Canes: confirmedForPage(g.confirmed), Unruled: unruled(g), Who: name, Vine: vinePath(g.vine),
 		WidthPx: g.measurement.Seen.WidthPx, HeightPx: g.measurement.Seen.HeightPx,
 		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg",

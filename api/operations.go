@@ -161,6 +161,7 @@ type (
 		Spacing float64        `json:"spacing_m"`
 		Divided bool           `json:"divided"`
 		Formula string         `json:"formula"`
+		Wood    woodIn         `json:"wood,omitempty"`
 		All     bool           `json:"whole_variety,omitempty"`
 	}
 )

@@ -32,7 +32,6 @@ type planned struct {
 	choice   assess.Choice
 	plan     assess.Plan
 	sighting *sighting
-	form     assess.Form
 	said     []store.Saying
 }
 
@@ -68,7 +67,6 @@ func (s *Server) planOf(ctx context.Context, v store.Vine, winter string) (*plan
 			return nil, err
 		}
 		p.plan = assess.PlanOf(k.Winter, p.choice, past)
-		p.form = p.sighting.form
 		return p, nil
 	}
 	return nil, none
@@ -83,8 +81,8 @@ func (s *Server) sheetOf(c echo.Context, b store.Block, p *planned) sheet.Vine {
 	d := sheet.Draw(p.sighting.measurement.Seen, p.sighting.confirmed, p.choice)
 	return sheet.Vine{
 		Where: s.where(c, b, p.vine), Number: p.vine.Number, Confirmed: s.say(c, "sheet.confirmed", "who", p.kept.Who, "when", day(p.kept.At)),
-		Form: p.form.Title, Plan: p.plan, Drawing: &d, Cautions: assess.Cautions(), Say: s.sayer(c),
-		BudAdvice: budAdvice(b, pruningsOf(p.said, p.kept.Winter, p.sighting, &p.choice), p.choice.Buds),
+		Form: formTitle(p.choice.Form), Plan: p.plan, Drawing: &d, Cautions: assess.Cautions(), Say: s.sayer(c),
+		BudAdvice: budAdvice(b, pruningsOf(b, p.said, p.kept.Winter, p.sighting, &p.choice), p.choice.Buds),
 	}
 }
 
@@ -140,7 +138,7 @@ func (s *Server) rowSheet(c echo.Context) error {
 		}
 		one := s.sheetOf(c, b, p)
 		one.Drawing = nil
-		r.Form = p.form.Title
+		r.Form = one.Form
 		r.Vines = append(r.Vines, one)
 	}
 	if len(r.Vines) == 0 {

@@ -229,7 +229,7 @@ func TestBrowserChoiceAndPlan(t *testing.T) {
 			set(fmt.Sprintf("#fate-%d", first), "")
 			b.until(`!document.querySelector('.difference')`)
 			b.click("#head")
-			b.tapPhoto(290, 330)
+			b.tapPhoto(v.Seen.Head[0]+3, v.Seen.Head[1]-2)
 			b.until(`document.querySelector('#head-text').textContent.includes('a person pointed it out')`)
 			set("#place-3", "empty")
 			set("#place-0", "buds 6")

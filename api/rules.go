@@ -36,10 +36,19 @@ type rulesView struct {
 	Spacing float64          `json:"spacing_m"`
 	Divided bool             `json:"divided"`
 	Formula string           `json:"formula"`
+	Wood    woodIn           `json:"wood"`
 	Sets    []assess.RuleSet `json:"rule_sets"`
 	Canes   int              `json:"canes"`  // whose findings a preview counts
 	Winter  string           `json:"winter"` // in which they stand
 	Present string           `json:"present"`
+}
+
+// woodIn is what a grower says of the density of fresh cane, g/cm3; all zero
+// for what the program assumes.
+type woodIn struct {
+	Low    float64 `json:"low"`
+	High   float64 `json:"high"`
+	Source string  `json:"source"`
 }
 
 // latestWinter is the block's latest winter with a photo, "" when there's none.
@@ -55,6 +64,7 @@ func (s *Server) viewRules(c echo.Context, b store.Block) (rulesView, error) {
 	ctx := c.Request().Context()
 	v := rulesView{
 		Form: b.TrainingForm, Variety: b.Variety, Spacing: b.SpacingM, Divided: b.Divided, Formula: b.Formula,
+		Wood: woodIn{b.WoodLow, b.WoodHigh, b.WoodSource},
 		Sets: []assess.RuleSet{}, Present: store.WinterOf(time.Now(), b.Southern),
 	}
 	var err error
@@ -145,6 +155,7 @@ func (s *Server) changeRules(c echo.Context) error {
 		Spacing float64        `json:"spacing_m"`
 		Divided bool           `json:"divided"`
 		Formula string         `json:"formula"`
+		Wood    woodIn         `json:"wood"`
 		All     bool           `json:"whole_variety"`
 	}
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
@@ -167,13 +178,20 @@ func (s *Server) changeRules(c echo.Context) error {
 			return err
 		}
 	}
+	in.Wood.Source = strings.TrimSpace(in.Wood.Source)
+	if in.Wood != (woodIn{}) {
+		w := assess.Wood{DensityLow: in.Wood.Low, DensityHigh: in.Wood.High, Source: in.Wood.Source}
+		if err := w.Validate(); err != nil {
+			return err
+		}
+	}
 	in.Rules.Version = max(1, in.Rules.Version)
 	if err := in.Rules.Validate(); err != nil {
 		return err
 	}
 	changed, err := s.store.ChangeBlock(c.Request().Context(), b.ID, in.After, store.BlockChange{
 		TrainingForm: form, FormText: text, RuleSet: in.Rules, Winter: in.Winter, Variety: strings.TrimSpace(in.Variety),
-		SpacingM: in.Spacing, Divided: in.Divided, Formula: in.Formula, WholeVariety: in.All,
+		SpacingM: in.Spacing, Divided: in.Divided, Formula: in.Formula, WoodLow: in.Wood.Low, WoodHigh: in.Wood.High, WoodSource: in.Wood.Source, WholeVariety: in.All,
 	}, name)
 	if err != nil {
 		return err
@@ -274,6 +292,11 @@ func (s *Server) rulesPage(c echo.Context) error {
 	}
 	if b.SpacingM > 0 {
 		p.Spacing = fmt.Sprint(b.SpacingM)
+	}
+	assumed := assess.DefaultWood()
+	p.WoodAssumed = assumed.Source
+	if b.WoodHigh > 0 {
+		p.WoodLow, p.WoodHigh, p.WoodSource = fmt.Sprint(b.WoodLow), fmt.Sprint(b.WoodHigh), b.WoodSource
 	}
 	p.Script, p.Back = "rules", &web.Link{Text: b.Name, To: fmt.Sprintf("/blocks/%d", b.ID)}
 	known := false

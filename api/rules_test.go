@@ -20,7 +20,7 @@ func (r *rig) ruleAll(v measurementView) {
 }
 
 func changeOf(t testing.TB, v rulesView, rs assess.RuleSet, winter string) string {
-	return fmt.Sprintf(`{"after":%d,"rule_set":%s,"training_form":%q,"winter":%q,"variety":"Red one","spacing_m":1.2,"divided":false,"formula":"20+20","whole_variety":false}`,
+	return fmt.Sprintf(`{"after":%d,"rule_set":%s,"training_form":%q,"winter":%q,"variety":"Red one","spacing_m":1.2,"divided":false,"formula":"20+20","wood":{"low":0.9,"high":1.0,"source":"weighed on the estate"},"whole_variety":false}`,
 		v.Seq, toJSON(t, rs), v.Form, winter)
 }
 
@@ -54,6 +54,11 @@ func TestRulesOfABlock(t *testing.T) {
 	if kept.Rules.Rules.ID() != "nodespan-default@2" || kept.Blocks != 1 || kept.Rules.Spacing != 1.2 || kept.Rules.Formula != "20+20" {
 		t.Errorf("kept %+v", kept)
 	}
+	if kept.Rules.Wood.High != 1 || !strings.Contains(r.get("/blocks/1/4/7", http.StatusOK, nil), "density of 0.9 to 1 g/cm3: weighed on the estate") {
+		t.Errorf("the density that was entered isn't used: %+v", kept.Rules.Wood)
+	}
+	bad := strings.Replace(changeOf(t, kept.Rules, rs, rules.Present), "weighed on the estate", "", 1)
+	r.post("/api/blocks/1/rules", bad, http.StatusUnprocessableEntity, nil)
 	var after measurementView
 	r.get(fmt.Sprintf("/api/measurements/%d", v.ID), http.StatusOK, &after)
 	weak := 0

@@ -105,7 +105,7 @@ func saidPruned(said []store.Saying, winter string) (who string) {
 // somebody did, else estimated from the confirmed one-year canes of the
 // sighting, less what a choice keeps of them (ch may be nil: all of the wood);
 // nil when neither can be had.
-func pruningsOf(said []store.Saying, winter string, g *sighting, ch *assess.Choice) *assess.Prunings {
+func pruningsOf(b store.Block, said []store.Saying, winter string, g *sighting, ch *assess.Choice) *assess.Prunings {
 	if kg := kilograms(said, winter, store.SaidPrunings); kg > 0 {
 		if p, err := assess.WeighedPrunings(kg); err == nil {
 			return &p
@@ -117,11 +117,21 @@ func pruningsOf(said []store.Saying, winter string, g *sighting, ch *assess.Choi
 	if ch == nil {
 		ch = &assess.Choice{}
 	}
-	p, err := assess.EstimateCutOff(oneYear(g), *ch, assess.DefaultWood())
+	p, err := assess.EstimateCutOff(oneYear(g), *ch, woodOf(b))
 	if err != nil {
 		return nil
 	}
 	return &p
+}
+
+// woodOf is what is known of the block's wood.
+func woodOf(b store.Block) assess.Wood {
+	w := assess.DefaultWood()
+	if b.WoodHigh > 0 {
+		w.DensityLow, w.DensityHigh = b.WoodLow, b.WoodHigh
+		w.Source = fmt.Sprintf("density of %v to %v g/cm3: %s", b.WoodLow, b.WoodHigh, b.WoodSource)
+	}
+	return w
 }
 
 func oneYear(g *sighting) []assess.Cane {

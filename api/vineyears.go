@@ -162,7 +162,7 @@ func (s *Server) balance(b store.Block, now vineYear, said []store.Saying, p *we
 	if now.sighting != nil {
 		canes = len(oneYear(now.sighting))
 	}
-	prunings := pruningsOf(said, now.name, now.sighting, now.choice)
+	prunings := pruningsOf(b, said, now.name, now.sighting, now.choice)
 	in := assess.VineLoad{Prunings: prunings, SpacingM: b.SpacingM, Buds: buds, Canes: canes, YieldKG: kilograms(said, now.name, store.SaidHarvest), Divided: b.Divided}
 	balance := assess.Balanced(in)
 	for _, f := range balance.Figures {

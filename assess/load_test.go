@@ -54,6 +54,11 @@ func TestPruningsTellWhatIsMissing(t *testing.T) {
 	if _, err := EstimatePrunings([]Cane{whole}, bad); ErrorCode(err) != EInvalid {
 		t.Errorf("density in kg/m3: %v", err)
 	}
+	bad = DefaultWood()
+	bad.Source = " "
+	if _, err := EstimatePrunings([]Cane{whole}, bad); ErrorCode(err) != EInvalid {
+		t.Errorf("density from nowhere: %v", err)
+	}
 	for _, kg := range []float64{0, -1, 25, math.NaN()} {
 		if _, err := WeighedPrunings(kg); ErrorCode(err) != EInvalid {
 			t.Errorf("%v kg: %v", kg, err)

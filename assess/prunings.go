@@ -3,6 +3,7 @@ package assess
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Prunings is the mass of a vine's one-year wood.
@@ -33,6 +34,17 @@ func DefaultWood() Wood {
 	return Wood{DensityLow: 0.85, DensityHigh: 1.05, SectionU: 0.05, Source: "density of 0.85 to 1.05 g/cm3: from memory, no source confirmed"}
 }
 
+// Validate returns nil, or an Error with code EInvalid that says what to enter.
+func (w Wood) Validate() error {
+	switch {
+	case !(w.DensityLow > 0 && w.DensityLow <= w.DensityHigh && w.DensityHigh < 2):
+		return Errorf(EInvalid, "a density of %v to %v g/cm3 can't be wood's: fresh canes have about 0.9 to 1.0.", w.DensityLow, w.DensityHigh)
+	case strings.TrimSpace(w.Source) == "":
+		return Errorf(EInvalid, "the density of canes has no source: name where the figures come from, or write %q.", "weighed on the estate")
+	}
+	return nil
+}
+
 // WeighedPrunings is a mass that a person weighed, with a scale's resolution
 // of about 20 g as its half-width. EInvalid outside of 0 to 20 kg.
 func WeighedPrunings(kg float64) (Prunings, error) {
@@ -52,8 +64,8 @@ func WeighedPrunings(kg float64) (Prunings, error) {
 // times, twice by the diameter and once by the length; lean raises the upper
 // bound alone.
 func EstimatePrunings(canes []Cane, w Wood) (Prunings, error) {
-	if !(w.DensityLow > 0 && w.DensityLow <= w.DensityHigh && w.DensityHigh < 2) {
-		return Prunings{}, Errorf(EInvalid, "a density of %v to %v g/cm3 can't be wood's: fresh canes have about 0.9 to 1.0.", w.DensityLow, w.DensityHigh)
+	if err := w.Validate(); err != nil {
+		return Prunings{}, err
 	}
 	p := DefaultCombining()
 	out := Prunings{Missing: []string{}, Source: "volume of measured canes; " + w.Source}

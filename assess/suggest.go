@@ -257,7 +257,7 @@ func (s *stand) missing(out *Choice, f Form, rs RuleSet) {
 		out.Missing = append(out.Missing, fmt.Sprintf("for %s, which stays empty, leave a spur on cane %d%s, so that there's wood next winter",
 			empty[i-f.Spurs], out.Spurs[i].Cane, s.whereOf(out.Spurs[i].Cane)))
 	}
-	if n := len(empty) - max(0, len(out.Spurs)-f.Spurs); n > 0 && len(empty) > 0 && f.Spurs > 0 {
+	if n := len(empty) - max(0, len(out.Spurs)-f.Spurs); n > 0 && f.Spurs > 0 && len(out.Spurs) >= f.Spurs {
 		out.Missing = append(out.Missing, fmt.Sprintf("for %s no sound cane stands near the head to leave as one more spur: look for a shoot from the head itself next summer",
 			strings.Join(empty[len(empty)-n:], ", ")))
 	}

@@ -12,14 +12,17 @@ type RulesPage struct {
 	Formulas         []FormulaOption
 	Variety, Spacing string // Spacing in metres, "" while unknown
 	Divided          bool
-	Limits           []LimitField
-	Canes            int    // that a preview counts
-	CanesWinter      string // in which they stand
-	Winter           string // the present one
-	YAML, TOML       string // addresses
-	History          []RulesLine
-	Tables           []TableLine
-	TableSample      string
+	// What the grower says of the density of canes, "" for nothing, and what is
+	// assumed then.
+	WoodLow, WoodHigh, WoodSource, WoodAssumed string
+	Limits                                     []LimitField
+	Canes                                      int    // that a preview counts
+	CanesWinter                                string // in which they stand
+	Winter                                     string // the present one
+	YAML, TOML                                 string // addresses
+	History                                    []RulesLine
+	Tables                                     []TableLine
+	TableSample                                string
 }
 
 // FormulaOption is a formula of balanced pruning to choose.

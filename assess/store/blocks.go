@@ -31,8 +31,12 @@ type Block struct {
 	SpacingM     float64 // of vines along the row, metres; 0 while nobody said
 	Divided      bool    // a divided canopy
 	Formula      string  // of balanced pruning, by its name; "" for none
-	CreatedBy    string
-	CreatedAt    time.Time
+	// WoodLow and WoodHigh bound the density of fresh dormant cane, g/cm3, as
+	// WoodSource gives it; 0 while nobody said.
+	WoodLow, WoodHigh float64
+	WoodSource        string
+	CreatedBy         string
+	CreatedAt         time.Time
 }
 
 // Vine is one place in a row. ID is 0 as long as nothing was recorded of it.
@@ -100,14 +104,14 @@ func (s *Store) AddBlock(ctx context.Context, b Block) (Block, error) {
 	return b, nil
 }
 
-const blockColumns = `id, name, rows, vines_per_row, southern, training_form, training_form_text, rule_set, rule_set_text, variety, spacing_m, divided, formula, created_by, created_at, estate_id`
+const blockColumns = `id, name, rows, vines_per_row, southern, training_form, training_form_text, rule_set, rule_set_text, variety, spacing_m, divided, formula, wood_low, wood_high, wood_source, created_by, created_at, estate_id`
 
 type scanner interface{ Scan(...any) error }
 
 func scanBlock(row scanner) (Block, error) {
 	var b Block
 	var at sql.NullString
-	err := row.Scan(&b.ID, &b.Name, &b.Rows, &b.VinesPerRow, &b.Southern, &b.TrainingForm, &b.FormText, &b.RuleSet, &b.RuleSetText, &b.Variety, &b.SpacingM, &b.Divided, &b.Formula, &b.CreatedBy, &at, &b.EstateID)
+	err := row.Scan(&b.ID, &b.Name, &b.Rows, &b.VinesPerRow, &b.Southern, &b.TrainingForm, &b.FormText, &b.RuleSet, &b.RuleSetText, &b.Variety, &b.SpacingM, &b.Divided, &b.Formula, &b.WoodLow, &b.WoodHigh, &b.WoodSource, &b.CreatedBy, &at, &b.EstateID)
 	b.CreatedAt = parseTime(at)
 	return b, err
 }

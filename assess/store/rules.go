@@ -129,6 +129,8 @@ type BlockChange struct {
 	SpacingM               float64
 	Divided                bool
 	Formula                string
+	WoodLow, WoodHigh      float64
+	WoodSource             string
 	WholeVariety           bool // change form and rules of every block of the variety in the estate
 }
 
@@ -188,6 +190,7 @@ func (s *Store) ChangeBlock(ctx context.Context, blockID int64, after int, ch Bl
 			b.TrainingForm, b.FormText, b.RuleSet, b.RuleSetText = ch.TrainingForm, ch.FormText, rs.ID(), text
 			if i == 0 {
 				b.Variety, b.SpacingM, b.Divided, b.Formula = ch.Variety, ch.SpacingM, ch.Divided, ch.Formula
+				b.WoodLow, b.WoodHigh, b.WoodSource = ch.WoodLow, ch.WoodHigh, ch.WoodSource
 			}
 			if err := tx.QueryRowContext(ctx, `SELECT max(seq) FROM block_rules WHERE block_id = ?`, b.ID).Scan(&seq); err != nil {
 				return err
@@ -195,8 +198,8 @@ func (s *Store) ChangeBlock(ctx context.Context, blockID int64, after int, ch Bl
 			if err := s.noteRules(ctx, tx, b, seq+1, ch.Winter, who); err != nil {
 				return err
 			}
-			if _, err := tx.ExecContext(ctx, `UPDATE blocks SET training_form = ?, training_form_text = ?, rule_set = ?, rule_set_text = ?, variety = ?, spacing_m = ?, divided = ?, formula = ? WHERE id = ?`,
-				b.TrainingForm, b.FormText, b.RuleSet, b.RuleSetText, b.Variety, b.SpacingM, b.Divided, b.Formula, b.ID); err != nil {
+			if _, err := tx.ExecContext(ctx, `UPDATE blocks SET training_form = ?, training_form_text = ?, rule_set = ?, rule_set_text = ?, variety = ?, spacing_m = ?, divided = ?, formula = ?, wood_low = ?, wood_high = ?, wood_source = ? WHERE id = ?`,
+				b.TrainingForm, b.FormText, b.RuleSet, b.RuleSetText, b.Variety, b.SpacingM, b.Divided, b.Formula, b.WoodLow, b.WoodHigh, b.WoodSource, b.ID); err != nil {
 				return err
 			}
 			out = append(out, b)

@@ -254,21 +254,37 @@ async function changePlace(i, value) {
   document.getElementById(`place-${i}`)?.focus();
 }
 
-async function ask() {
+// ask has the choice reckoned with the wishes. Asked again meanwhile, only the
+// latest answer is shown; asking holds what is under way.
+let asked = 0;
+let asking = null;
+
+function ask() {
+  const answer = reckon(++asked);
+  asking = answer;
+  answer.finally(() => { if (asking === answer) asking = null; });
+  return answer;
+}
+
+async function reckon(mine) {
   $('fault').textContent = '';
+  $('done').textContent = '';
   try {
-    view = await post(`${address}/preview`, { wishes, buds });
+    const answer = await post(`${address}/preview`, { wishes, buds });
+    if (mine !== asked) return true;
+    view = answer;
     sendKey = key();
-    $('done').textContent = '';
     show();
     return true;
   } catch (e) {
+    if (mine !== asked) return true;
     $('fault').textContent = e.message;
     return false;
   }
 }
 
 async function confirm(after) {
+  if (asking && !await asking) return; // what is confirmed is what is shown
   $('fault').textContent = '';
   try {
     const kept = await post(address, { wishes, buds, after }, sendKey);

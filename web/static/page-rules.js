@@ -106,7 +106,8 @@ form.addEventListener('submit', async (event) => {
   try {
     const kept = await post(address, {
       after: view.seq, rule_set: entered(), training_form: new FormData(form).get('form'), winter: $('winter').value.trim(),
-      variety: $('variety').value, spacing_m: Number($('spacing').value), divided: $('divided').checked, formula: $('formula').value, whole_variety: $('all').checked,
+      variety: $('variety').value, spacing_m: Number($('spacing').value), divided: $('divided').checked, formula: $('formula').value,
+      wood: { low: Number($('wood-low').value), high: Number($('wood-high').value), source: $('wood-source').value.trim() }, whole_variety: $('all').checked,
     });
     view = kept.rules;
     fillSets();
