@@ -166,12 +166,14 @@ func OnceEach(ls []Line) []int {
 	return kept
 }
 
-// inside is the share of a line's points that lie on another line's wood, not
-// merely across it.
+// inside is the share of a line's points that lie on another line's wood and
+// run along with it, not merely across it.
 func (l *Line) inside(o *Line) float64 {
-	w := max(o.MedianWidth(), l.MedianWidth())
+	usual := o.MedianWidth()
 	n := 0
-	for _, q := range l.Points {
+	for i, q := range l.Points {
+		a, b := l.Points[max(0, i-1)], l.Points[min(len(l.Points)-1, i+1)]
+		lx, ly := b[0]-a[0], b[1]-a[1]
 		for j := 1; j < len(o.Points); j++ {
 			a, b := o.Points[j-1], o.Points[j]
 			dx, dy := b[0]-a[0], b[1]-a[1]
@@ -179,8 +181,12 @@ func (l *Line) inside(o *Line) float64 {
 			if d2 == 0 {
 				continue
 			}
+			w := o.Width[j]
+			if !(w > 0) {
+				w = usual
+			}
 			t := max(0, min(1, ((q[0]-a[0])*dx+(q[1]-a[1])*dy)/d2))
-			if math.Hypot(q[0]-a[0]-t*dx, q[1]-a[1]-t*dy) < 0.55*w+1.5 {
+			if math.Hypot(q[0]-a[0]-t*dx, q[1]-a[1]-t*dy) < 0.55*w+1.5 && math.Abs(lx*dy-ly*dx) < 0.35*math.Hypot(lx, ly)*math.Sqrt(d2) {
 				n++
 				break
 			}

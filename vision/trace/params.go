@@ -23,6 +23,9 @@ type Params struct {
 	// MostOdds bounds the log odds of a pixel. Larger lets single pixels of a
 	// rare colour weigh more. Default 2.
 	MostOdds float64
+	// MaxStrandMM is the widest band of recognised wood that is begun with.
+	// Larger takes two canes side by side for one. Default 18 mm.
+	MaxStrandMM float64
 	// MinStart and MinShow are how clearly wood must stand against ground, 0 to
 	// 1, to start following it (both edges) and to go on (their sum). Larger
 	// finds less and follows better. Default 0.3 and 0.35.
@@ -33,6 +36,10 @@ type Params struct {
 	// TrimShare is how much, of what a line mostly has, its ends must look like
 	// wood. Larger stops earlier before old wood. Default 0.45.
 	TrimShare float64
+	// MostShared is how much of a line that was followed without knowing the
+	// wood's colour may run along lines that were followed knowing it. Default
+	// 0.25.
+	MostShared float64
 	// GapMM is the longest stretch without edges that is bridged: another
 	// cane, a tie, a wire, a post's edge. Longer joins what may be two canes.
 	GapMM float64
@@ -66,6 +73,6 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MinStart: 0.3, MinShow: 0.35, HiddenMM: 120, TrimShare: 0.45, GapMM: 45, MinLengthMM: 60,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 18, MinStart: 0.3, MinShow: 0.35, HiddenMM: 120, TrimShare: 0.45, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }

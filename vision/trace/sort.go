@@ -196,7 +196,13 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 	}
 	canes = borne
 	if before != nil {
-		canes = append(canes, before.Canes...)
+		// What was found without knowing the colour counts only where nothing
+		// else runs.
+		for _, l := range before.Canes {
+			if !slices.ContainsFunc(canes, func(o Line) bool { return l.inside(&o) > par.MostShared || o.inside(&l) > par.MostShared }) {
+				canes = append(canes, l)
+			}
+		}
 	}
 	keep := OnceEach(canes)
 	for i, l := range canes {

@@ -19,7 +19,8 @@ func splice(rs []ribbon, mmpx func(x, y float64) float64) []ribbon {
 					a = a.reversed()
 				}
 				best := -1
-				var tail []step
+				more := 0
+				var head, tail []step
 				for j := range rs {
 					if j == i {
 						continue
@@ -29,15 +30,22 @@ func splice(rs []ribbon, mmpx func(x, y float64) float64) []ribbon {
 						if turn {
 							b = b.reversed()
 						}
-						if k, ok := goesOn(&a, &b, mmpx); ok && (best < 0 || len(b.steps)-k > len(tail)) {
-							best, tail = j, b.steps[k:]
+						// The last steps may have gone astray: try without them.
+						for cut := 0; cut <= 24 && cut+8 < len(a.steps); cut += 3 {
+							short := ribbon{steps: a.steps[:len(a.steps)-cut]}
+							if !short.steps[len(short.steps)-1].seen {
+								continue
+							}
+							if k, ok := goesOn(&short, &b, mmpx); ok && len(b.steps)-k-cut > max(more, 4) {
+								best, head, tail, more = j, short.steps, b.steps[k:], len(b.steps)-k-cut
+							}
 						}
 					}
 				}
 				if best < 0 {
 					continue
 				}
-				merged := ribbon{steps: append(slices.Clone(a.steps), tail...)}
+				merged := ribbon{steps: append(slices.Clone(head), tail...)}
 				rs[i] = merged
 				m, b := merged.line(), rs[best].line()
 				if b.inside(&m) > 0.6 {
@@ -68,7 +76,7 @@ func goesOn(a, b *ribbon, mmpx func(x, y float64) float64) (int, bool) {
 			near, at = d, k
 		}
 	}
-	if at < 3 || at > len(b.steps)-5 || near > 0.35*e.width+1.5 {
+	if at > len(b.steps)-5 || near > 0.35*e.width+1.5 {
 		return 0, false
 	}
 	s := b.steps[at]
@@ -93,6 +101,9 @@ func goesOn(a, b *ribbon, mmpx func(x, y float64) float64) (int, bool) {
 	}
 	if along < min(3, at) {
 		return 0, false
+	}
+	if at == 0 && (s.x-e.x)*math.Cos(e.angle)+(s.y-e.y)*math.Sin(e.angle) < -3 {
+		return 0, false // b begins beside a, not behind it
 	}
 	// What it adds must be worth it, and new.
 	length := 0.0

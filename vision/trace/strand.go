@@ -98,10 +98,10 @@ func (s *strander) start(x, y, angle float64) (step, bool) {
 	if !(mm > 0) {
 		return step{}, false
 	}
-	half := int(1.6*s.par.MaxWidthMM/mm) + 6
+	half := int(1.6*s.par.MaxStrandMM/mm) + 6
 	c := s.cut(x, y, angle, max(2.2*s.par.WindowMM/mm, 24), half)
 	up, down := c.edges()
-	minW, maxW := max(s.par.MinWidthMM/mm, 2.2), s.par.MaxWidthMM/mm
+	minW, maxW := max(s.par.MinWidthMM/mm, 2.2), s.par.MaxStrandMM/mm
 	best, score := step{}, 0.0
 	for _, a := range up {
 		for _, b := range down {
@@ -174,7 +174,10 @@ func (s *strander) run(from step, sign float64) []step {
 		switch {
 		case best.value > s.par.MinShow && inside > -0.5:
 			n.x, n.y = px-best.u*math.Sin(angle), py+best.u*math.Cos(angle)
-			n.seen, n.score, n.width = true, best.value, best.w
+			// What is wood all the way across counts more than what has
+			// something else in it.
+			n.score = best.value * max(0, c.mean(best.u-0.45*best.w, best.u+0.45*best.w)) / s.par.MostOdds
+			n.seen, n.width = true, best.w
 			if best.edges > 1.2 {
 				width += 0.07 * max(-0.2*width, min(0.2*width, best.w-width))
 			}
