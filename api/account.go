@@ -2,7 +2,6 @@ package api
 
 import (
 	"net/http"
-	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -86,7 +85,7 @@ func (s *Server) setPassword(c echo.Context) error {
 	if !ok {
 		return assess.Errorf(assess.EInvalid, "The present password isn't right. Type it again.")
 	}
-	if err := s.store.ForgetTries(ctx, store.HashSecret("account "+strings.ToLower(k.account.Name))); err != nil {
+	if err := s.itWasGood(c, k.account.Name); err != nil {
 		return err
 	}
 	if err := checkPassword(in.Next, k.account.Name); err != nil {

@@ -17,7 +17,7 @@ import (
 // hashing is how passwords are hashed: argon2id with 64 MiB, three passes and
 // four lanes, the second recommendation of RFC 9106 section 4. The figures are
 // kept with each hash, so a change here leaves old ones usable.
-var hashing = &argon2id.Params{Memory: 64 << 10, Iterations: 3, Parallelism: 4, SaltLength: 16, KeyLength: 32}
+var hashing = &argon2id.Params{Memory: 64 << 10, Iterations: 3, Parallelism: 4, SaltLength: 16, KeyLength: 32} // memory in KiB
 
 // commonPasswords are the 30,000 most common ones in published leaks.
 var commonPasswords = sync.OnceValue(func() map[string]bool {

@@ -17,6 +17,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/alexedwards/argon2id"
+
 	"nodespan/api/apart"
 	"nodespan/assess"
 	"nodespan/assess/store"
@@ -45,8 +47,14 @@ func TestMain(m *testing.M) {
 			os.Exit(0)
 		}
 	}
+	usual := *hashing
+	usualHashing = &usual
+	hashing = &argon2id.Params{Memory: 64, Iterations: 1, Parallelism: 1, SaltLength: 16, KeyLength: 32} // quick, for tests alone
 	os.Exit(m.Run())
 }
+
+// usualHashing is how the service hashes passwords.
+var usualHashing *argon2id.Params
 
 // always measures whatever it gets as the kept vine, after a moment.
 type always struct{ takes time.Duration }

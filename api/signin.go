@@ -47,25 +47,34 @@ func waitAfter(n, free int) time.Duration {
 	return time.Duration(min(w, float64(accountRules.LongestWait)))
 }
 
+// subjects are whose failed sign-ins count for a try: the account's and the
+// address's, in this order.
+func subjects(c echo.Context, account string) []store.Subject {
+	return []store.Subject{
+		{Key: store.HashSecret("account " + strings.ToLower(account)), Free: accountRules.FreeTries},
+		{Key: store.HashSecret("address " + c.RealIP()), Free: accountRules.FreeTries * accountRules.AddressFactor},
+	}
+}
+
 // slowDown holds a try to sign in against the failures so far, by account and
 // by address.
 func (s *Server) slowDown(c echo.Context, account string) error {
-	ctx := c.Request().Context()
-	for subject, free := range map[string]int{
-		"account " + strings.ToLower(account): accountRules.FreeTries,
-		"address " + c.RealIP():               accountRules.FreeTries * accountRules.AddressFactor,
-	} {
-		left, err := s.store.Tries(ctx, []string{store.HashSecret(subject)}, func(n int) time.Duration { return waitAfter(n, free) })
-		if err != nil {
-			return err
-		}
-		if left > 0 {
-			seconds := int(math.Ceil(left.Seconds()))
-			c.Response().Header().Set("Retry-After", strconv.Itoa(seconds))
-			return assess.Errorf(codeSlowDown, "Too many sign-ins failed. Wait %d seconds, then try again.", seconds)
-		}
+	left, err := s.store.Tries(c.Request().Context(), subjects(c, account), waitAfter)
+	if err != nil || left <= 0 {
+		return err
 	}
-	return nil
+	seconds := int(math.Ceil(left.Seconds()))
+	c.Response().Header().Set("Retry-After", strconv.Itoa(seconds))
+	return assess.Errorf(codeSlowDown, "Too many sign-ins failed. Wait %d seconds, then try again.", seconds)
+}
+
+// itWasGood takes back that a try counts as failed.
+func (s *Server) itWasGood(c echo.Context, account string) error {
+	who := subjects(c, account)
+	if err := s.store.ForgetTries(c.Request().Context(), who[0].Key); err != nil {
+		return err
+	}
+	return s.store.ForgiveTry(c.Request().Context(), who[1].Key)
 }
 
 // signIn starts a session, whatever session there was before.
@@ -101,15 +110,15 @@ func (s *Server) signIn(c echo.Context) error {
 		s.counts.signIns.WithLabelValues("failed").Inc()
 		return wrongSignIn()
 	}
+	if err := s.itWasGood(c, in.Name); err != nil {
+		return err
+	}
 	all, err := s.store.Memberships(ctx, a.ID)
 	if err != nil {
 		return err
 	}
 	if len(all) == 0 {
 		return assess.Errorf(codeNotAllowed, "Your account belongs to no estate any more. Ask an estate's manager for an invitation.")
-	}
-	if err := s.store.ForgetTries(ctx, store.HashSecret("account "+strings.ToLower(in.Name))); err != nil {
-		return err
 	}
 	if err := s.beginSession(c, a.ID, all[0].Estate.ID); err != nil {
 		return err

@@ -190,6 +190,12 @@ func TestSlowDown(t *testing.T) {
 	if status, m, _ := answer("Ada", goodPassword); status != http.StatusCreated {
 		t.Errorf("after the wait: %d %s", status, m)
 	}
+	// Good sign-ins of many people behind one address don't count against it.
+	for range accountRules.FreeTries * accountRules.AddressFactor {
+		if status, m, _ := answer("Ada", goodPassword); status != http.StatusCreated {
+			t.Fatalf("a good sign-in after others: %d %s", status, m)
+		}
+	}
 	status = 0
 	for i := range accountRules.FreeTries*accountRules.AddressFactor + 1 {
 		status, _, _ = answer("person "+string(rune('a'+i)), "x")
@@ -214,6 +220,32 @@ func TestPasswords(t *testing.T) {
 		if err := checkPassword(password, "Ada Lind"); (err == nil) != ok {
 			t.Errorf("%q: %v, want accepted %v", password, err, ok)
 		}
+	}
+}
+
+// What is kept of a password is argon2id by RFC 9106, section 4: at least its
+// second recommendation (three passes, 64 MiB, four lanes, 128 bits of salt,
+// 256 bits of result), and another text each time.
+func TestPasswordHash(t *testing.T) {
+	tests := hashing
+	hashing = usualHashing
+	defer func() { hashing = tests }()
+	s := &Server{hashers: make(chan struct{}, 1)}
+	a, err := s.hashPassword(t.Context(), goodPassword)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := s.hashPassword(t.Context(), goodPassword)
+	if err != nil || a == b || !strings.HasPrefix(a, "$argon2id$v=19$m=65536,t=3,p=4$") || strings.Contains(a, goodPassword) {
+		t.Errorf("%s and %s, %v", a, b, err)
+	}
+	for password, want := range map[string]bool{goodPassword: true, goodPassword + " ": false, "": false} {
+		if ok, err := s.passwordIs(t.Context(), password, a); ok != want || err != nil {
+			t.Errorf("%q: %v %v, want %v", password, ok, err, want)
+		}
+	}
+	if ok, err := s.passwordIs(t.Context(), "nobody's password", ""); ok || err != nil {
+		t.Errorf("an account without a password can be signed in to: %v %v", ok, err)
 	}
 }
 
@@ -324,6 +356,22 @@ func TestPeople(t *testing.T) {
 	if a := r.raw("POST", "/api/session", `{"name":"Ben","password":"another good one here"}`); a.StatusCode != http.StatusForbidden {
 		t.Errorf("signing in after being taken out: %d", a.StatusCode)
 	}
+	// An account that is closed is out at once, whatever it holds.
+	secret = invite("/api/invitations", `{"role":"pruner"}`)
+	cay := r.sessionOf(r.raw("POST", "/api/join", `{"secret":"`+secret+`","name":"Cay","password":"`+goodPassword+`"}`), http.StatusCreated)
+	if err := r.store.CloseAccount(t.Context(), 3, false); err != nil {
+		t.Fatal(err)
+	}
+	if a := r.raw("GET", "/api/blocks", "", cay); a.StatusCode != http.StatusUnauthorized {
+		t.Errorf("a closed account: %d", a.StatusCode)
+	}
+	if a := r.raw("POST", "/api/session", `{"name":"Cay","password":"`+goodPassword+`"}`); a.StatusCode != http.StatusUnprocessableEntity {
+		t.Errorf("a closed account signs in: %d", a.StatusCode)
+	}
+	if err := r.store.CloseAccount(t.Context(), 3, true); err != nil {
+		t.Fatal(err)
+	}
+	r.sessionOf(r.raw("POST", "/api/session", `{"name":"Cay","password":"`+goodPassword+`"}`), http.StatusCreated)
 	if a := r.raw("POST", "/api/estates", `{"name":"Second"}`, ada); a.StatusCode != http.StatusCreated {
 		t.Errorf("another estate: %d", a.StatusCode)
 	}

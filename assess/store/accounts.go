@@ -189,3 +189,26 @@ func (s *Store) setPassword(ctx context.Context, tx *sql.Tx, account int64, pass
 func (s *Store) Join(ctx context.Context, estate, account int64, role string) error {
 	return s.write(ctx, func(tx *sql.Tx) error { return s.join(ctx, tx, estate, account, role) })
 }
+
+// CloseAccount ends an account: it can't sign in any more, its sessions end, its
+// tokens are revoked, its links withdrawn. What it saved stays under its name,
+// which nobody else gets. Opening it again is open true.
+func (s *Store) CloseAccount(ctx context.Context, account int64, open bool) error {
+	return s.write(ctx, func(tx *sql.Tx) error {
+		if open {
+			_, err := tx.ExecContext(ctx, `UPDATE accounts SET disabled_at = NULL WHERE id = ?`, account)
+			return err
+		}
+		for _, q := range []string{
+			`UPDATE accounts SET disabled_at = ?1 WHERE id = ?2`,
+			`DELETE FROM sessions WHERE account_id = ?2 AND ?1 <> ''`,
+			`UPDATE api_tokens SET revoked_at = ?1 WHERE account_id = ?2 AND revoked_at IS NULL`,
+			`UPDATE invitations SET closed_at = ?1 WHERE account_id = ?2 AND closed_at IS NULL`,
+		} {
+			if _, err := tx.ExecContext(ctx, q, s.stamp(), account); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}

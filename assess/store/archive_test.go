@@ -241,6 +241,15 @@ func FuzzRestore(f *testing.F) {
 	})
 }
 
+// aged makes a file look two hours old.
+func aged(t testing.TB, path string) {
+	t.Helper()
+	then := time.Now().Add(-2 * time.Hour)
+	if err := os.Chtimes(path, then, then); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // Each thing that can be wrong with a record is told.
 func TestCheckTells(t *testing.T) {
 	for name, c := range map[string]struct {
@@ -254,14 +263,21 @@ func TestCheckTells(t *testing.T) {
 			}
 		}, "was changed"},
 		"a photo without a row": {func(t *testing.T, s *Store) {
-			if _, err := s.keepPhoto([]byte("nobody's")); err != nil {
+			sum, err := s.keepPhoto([]byte("nobody's"))
+			if err != nil {
 				t.Fatal(err)
 			}
+			aged(t, s.photoPath(sum))
 		}, "claimed by no record"},
 		"half a photo": {func(t *testing.T, s *Store) {
-			if err := os.WriteFile(filepath.Join(filepath.Dir(s.photoPath(mustPhoto(t, s, 2).SHA256)), "1.part"), nil, 0o600); err != nil {
+			part := filepath.Join(filepath.Dir(s.photoPath(mustPhoto(t, s, 2).SHA256)), "1.part")
+			if err := os.WriteFile(part, nil, 0o600); err != nil {
 				t.Fatal(err)
 			}
+			if r := sound(t, s); r.OnTheWay != 1 {
+				t.Errorf("%d on the way", r.OnTheWay)
+			}
+			aged(t, part)
 		}, "not written to its end"},
 		"a ruling is gone": {func(t *testing.T, s *Store) {
 			for i := range 2 {

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 )
 
 // CheckReport is what Check found. The record is sound when Faults is empty.
@@ -13,13 +14,20 @@ type CheckReport struct {
 	Photos, Measurements, Rulings int
 	Faults                        []string // each a sentence
 	Unclaimed                     int      // files set aside by Sweep: no fault
+	OnTheWay                      int      // files of uploads that aren't acknowledged yet: no fault
 }
+
+// Files of uploads on their way are none of the record's faults. One that was
+// not written to for as long as an upload may take was left behind by a crash.
+const (
+	partTime  = time.Hour
+	claimTime = time.Minute // between a photo's file and its row
+)
 
 // Check verifies the whole record: the database's integrity, that every photo
 // is there and unchanged, that no file is there which no row claims, and that
 // rulings and choices are numbered without a gap. It changes nothing, and may
-// run while a service writes: what a service writes meanwhile may then show as
-// an unclaimed file.
+// run while a service writes.
 func (s *Store) Check(ctx context.Context) (CheckReport, error) {
 	var r CheckReport
 	faults, err := integrity(ctx, s.db)
@@ -74,8 +82,22 @@ SELECT 'ruling ' || id || ' is no JSON' FROM rulings WHERE NOT json_valid(payloa
 			r.Faults = append(r.Faults, fmt.Sprintf("photo %s was changed or is damaged: bring it back from a backup", p.sum))
 		}
 	}
-	for _, f := range files {
+	parts, err := filepath.Glob(filepath.Join(s.dir, photoFolder, "*.part"))
+	if err != nil {
+		return r, err
+	}
+	for _, f := range append(files, parts...) {
+		info, err := os.Stat(f)
+		if os.IsNotExist(err) {
+			continue // arrived or given up meanwhile
+		}
+		if err != nil {
+			return r, err
+		}
+		age := s.now().Sub(info.ModTime())
 		switch name := filepath.Base(f); {
+		case strings.HasSuffix(name, ".part") && age < partTime, !claimed[name] && !strings.HasSuffix(name, ".part") && age < claimTime:
+			r.OnTheWay++
 		case strings.HasSuffix(name, ".part"):
 			r.Faults = append(r.Faults, fmt.Sprintf("%s was not written to its end: the next start of the service removes it", f))
 		case !claimed[name]:

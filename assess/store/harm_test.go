@@ -227,8 +227,9 @@ func TestClockBack(t *testing.T) {
 	if err := s.AddInvitation(t.Context(), HashSecret("i"), FirstEstate, "pruner", 0, "Ada", time.Hour); err != nil {
 		t.Fatal(err)
 	}
-	wait := func(int) time.Duration { return 10 * time.Second }
-	if left, err := s.Tries(t.Context(), []string{"ada"}, wait); left != 0 || err != nil {
+	wait := func(_, _ int) time.Duration { return 10 * time.Second }
+	ada := []Subject{{Key: "ada", Free: 1}}
+	if left, err := s.Tries(t.Context(), ada, wait); left != 0 || err != nil {
 		t.Fatal(left, err)
 	}
 	m := addMeasurement(t, s, addPhoto(t, s, addBlock(t, s), "a photo"))
@@ -242,7 +243,7 @@ func TestClockBack(t *testing.T) {
 	if _, err := s.Invitation(t.Context(), HashSecret("i")); err != nil {
 		t.Errorf("link: %v", err)
 	}
-	if left, err := s.Tries(t.Context(), []string{"ada"}, wait); left > 10*time.Second || err != nil {
+	if left, err := s.Tries(t.Context(), ada, wait); left > 10*time.Second || err != nil {
 		t.Errorf("wait %v, %v", left, err)
 	}
 	c, err := s.AddChoice(t.Context(), m.ID, 1, "Ada", "", []byte(`{}`), []byte(`{}`))

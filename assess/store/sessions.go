@@ -130,18 +130,24 @@ func (s *Store) RevokeToken(ctx context.Context, account, token int64) error {
 // triesForgotten is how long a failed sign-in counts.
 const triesForgotten = 24 * time.Hour
 
+// Subject is an account or an address whose failed sign-ins are counted.
+type Subject struct {
+	Key  string // a hash: no names and no addresses are kept
+	Free int    // failures before the next try has to wait
+}
+
 // Tries notes one more try to sign in for each subject, unless one of them has
 // to wait: it then returns for how long, and notes nothing. wait tells how
-// long to wait after n failures. A try counts as failed until ForgetTries, so
-// that many at once aren't worth more than one after the other.
-func (s *Store) Tries(ctx context.Context, subjects []string, wait func(n int) time.Duration) (time.Duration, error) {
+// long to wait after n failures. A try counts as failed until ForgetTries or
+// ForgiveTry, so that many at once aren't worth more than one after the other.
+func (s *Store) Tries(ctx context.Context, subjects []Subject, wait func(n, free int) time.Duration) (time.Duration, error) {
 	var left time.Duration
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		now := s.now().UTC()
 		for _, subject := range subjects {
 			var n int
 			var at sql.NullString
-			err := tx.QueryRowContext(ctx, `SELECT failures, last_at FROM sign_in_tries WHERE subject = ?`, subject).Scan(&n, &at)
+			err := tx.QueryRowContext(ctx, `SELECT failures, last_at FROM sign_in_tries WHERE subject = ?`, subject.Key).Scan(&n, &at)
 			if errors.Is(err, sql.ErrNoRows) {
 				continue
 			}
@@ -151,7 +157,7 @@ func (s *Store) Tries(ctx context.Context, subjects []string, wait func(n int) t
 			since := now.Sub(parseTime(at))
 			// A clock that was set back doesn't lengthen the wait.
 			if since >= 0 && since < triesForgotten {
-				left = max(left, wait(n)-since)
+				left = max(left, wait(n, subject.Free)-since)
 			}
 		}
 		if left > 0 {
@@ -160,13 +166,20 @@ func (s *Store) Tries(ctx context.Context, subjects []string, wait func(n int) t
 		for _, subject := range subjects {
 			if _, err := tx.ExecContext(ctx, `INSERT INTO sign_in_tries (subject, failures, last_at) VALUES (?, 1, ?)
 ON CONFLICT (subject) DO UPDATE SET failures = CASE WHEN last_at < ? THEN 1 ELSE failures + 1 END, last_at = excluded.last_at`,
-				subject, s.stamp(), now.Add(-triesForgotten).Format(time.RFC3339Nano)); err != nil {
+				subject.Key, s.stamp(), now.Add(-triesForgotten).Format(time.RFC3339Nano)); err != nil {
 				return err
 			}
 		}
 		return nil
 	})
 	return left, err
+}
+
+// ForgiveTry takes back the latest try of a subject, which was good: of an
+// address, from which others may still be guessing.
+func (s *Store) ForgiveTry(ctx context.Context, key string) error {
+	_, err := s.db.ExecContext(ctx, `UPDATE sign_in_tries SET failures = max(0, failures - 1) WHERE subject = ?`, key)
+	return err
 }
 
 // ForgetTries forgets the failures of a subject after a sign-in.

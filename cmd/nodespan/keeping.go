@@ -72,6 +72,9 @@ func runCheck(ctx context.Context, args []string) int {
 	if r.Unclaimed > 0 {
 		fmt.Printf("Files set aside after a crash in the middle of an upload: %d. Nobody was told that they are kept; nodespan purge removes them.\n", r.Unclaimed)
 	}
+	if r.OnTheWay > 0 {
+		fmt.Printf("Files of uploads on their way: %d.\n", r.OnTheWay)
+	}
 	if len(r.Faults) > 0 {
 		return exitError
 	}

@@ -106,3 +106,42 @@ func firstLink(ctx context.Context, record *store.Store, address string) error {
 	fmt.Printf("\nNobody has an account yet. Open this link once to make the first one, as the estate's manager:\n\n  %s%s\n\n", address, link)
 	return nil
 }
+
+// runClose ends an account, or opens it again.
+func runClose(ctx context.Context, args []string) int {
+	fs := flag.NewFlagSet("nodespan close", flag.ContinueOnError)
+	data := fs.String("data", defaultData, "folder of the record")
+	account := fs.String("account", "", "name of the account (needed)")
+	open := fs.Bool("open", false, "open it again instead")
+	fs.Usage = func() {
+		fmt.Fprintln(fs.Output(), "nodespan close --account NAME [options]\n\nEnds an account: signs it out everywhere and revokes its tokens. What it saved stays under its name.")
+		fs.PrintDefaults()
+	}
+	if err := ff.Parse(fs, args, ff.WithEnvVarPrefix("NODESPAN")); err != nil {
+		return afterParse(err)
+	}
+	if *account == "" || fs.NArg() > 0 {
+		fs.Usage()
+		return exitUsage
+	}
+	if err := closeAccount(ctx, *data, *account, *open); err != nil {
+		return fail(err)
+	}
+	return exitOK
+}
+
+func closeAccount(ctx context.Context, data, name string, open bool) error {
+	record, err := openExisting(ctx, data)
+	if err != nil {
+		return err
+	}
+	defer record.Close()
+	a, err := record.AccountByName(ctx, name)
+	if err != nil {
+		return err
+	}
+	if a == nil {
+		return assess.Errorf(assess.ENotFound, "Nobody has an account named %q.", name)
+	}
+	return record.CloseAccount(ctx, a.ID, open)
+}

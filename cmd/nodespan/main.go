@@ -34,6 +34,7 @@ type command struct {
 var commands = []command{
 	{"serve", "serve the record to a browser; --demo with an invented estate", runServe},
 	{"link", "make a one-time link: to join an estate, or to choose a new password", runLink},
+	{"close", "end an account, or open it again", runClose},
 	{"backup", "write the record into one file, also while it is served", runBackup},
 	{"restore", "make a data folder from a backup", runRestore},
 	{"check", "verify the record and every photo in it", runCheck},

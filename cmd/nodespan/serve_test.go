@@ -218,6 +218,8 @@ func TestKeepingCommands(t *testing.T) {
 		{"purge", runPurge, []string{"--data", again, "--yes", "--older-than", "0s"}, exitOK},
 		{"link to a role that isn't one", runLink, []string{"--data", again, "--role", "owner"}, exitError},
 		{"link for nobody", runLink, []string{"--data", again, "--account", "Nobody"}, exitError},
+		{"close nobody", runClose, []string{"--data", again, "--account", "Nobody"}, exitError},
+		{"close without a name", runClose, []string{"--data", again}, exitUsage},
 		{"link", runLink, []string{"--data", again}, exitOK},
 	} {
 		if got := c.run(ctx, c.args); got != c.want {
