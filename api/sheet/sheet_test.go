@@ -141,3 +141,20 @@ func TestDrawingOfNothing(t *testing.T) {
 		t.Errorf("%.300s", svg)
 	}
 }
+
+// Names that people type in other scripts, or with signs that the font doesn't
+// have, never break a sheet.
+func TestSheetWithOddNames(t *testing.T) {
+	for _, name := range []string{"葡萄园 🍇", "כרם", "\u202eevil\u202c", "a\tb\nc", strings.Repeat("long ", 40), "\xff\xfe", "\U0010ffff"} {
+		v := kept(t, 3)
+		v.Where, v.Confirmed = name+", row 4, vine 3", name
+		var one, row bytes.Buffer
+		if err := WriteVine(&one, v); err != nil {
+			t.Errorf("%q: %v", name, err)
+		}
+		if err := WriteRow(&row, Row{Where: name, Winter: "2026/27", Form: name, Vines: []Vine{v}, Cautions: assess.Cautions(), Say: say(t)}); err != nil {
+			t.Errorf("%q: %v", name, err)
+		}
+		look(t, "odd.pdf", one.Bytes())
+	}
+}

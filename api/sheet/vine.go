@@ -52,7 +52,7 @@ func newPage(orientation string, size float64, title string, say Say) *page {
 	p.AddUTF8FontFromBytes(fontName, "B", gobold.TTF)
 	p.SetMargins(margin, margin, margin)
 	p.SetAutoPageBreak(false, margin)
-	p.SetTitle(title, true)
+	p.SetTitle(strings.ReplaceAll(printable(title), "\n", " "), true)
 	p.SetCreator("nodespan", true)
 	p.AddPage()
 	return p
@@ -245,7 +245,7 @@ func cutWhy(plan assess.Plan) string {
 }
 
 func (p *page) head(where, winter, confirmed string) {
-	p.font("B", 1.7)
+	where = p.fitted(where, "B", 1.7, p.width()*0.72)
 	p.CellFormat(p.width()*0.72, p.line()*1.8, where, "", 0, "L", false, 0, "")
 	p.font("B", 1.1)
 	p.CellFormat(p.width()*0.28, p.line()*1.8, winter, "", 1, "R", false, 0, "")
