@@ -287,7 +287,7 @@ func (js *jobs) work(ctx context.Context, o *openJob, j store.Job) error {
 		return err
 	}
 	_, err = o.Write(run, batch.Output{
-		Folder: o.Dir(), Photos: photos, Program: program, Version: js.s.program, Rules: assess.DefaultRuleSet(), Match: match,
+		Folder: o.Dir(), Photos: photos, Upright: func(data []byte) ([]byte, error) { return js.s.copyOf(run, data, 0, 88) }, Program: program, Version: js.s.program, Rules: assess.DefaultRuleSet(), Match: match,
 		Check: batch.Check{Within: j.Check, Seed: 1}, Command: []string{"job", j.Name}, Ran: sum, Found: found, Started: started,
 	})
 	if errors.Is(err, context.Canceled) {

@@ -28,9 +28,10 @@ const (
 // crops makes pictures of single canes with the trace drawn over them. It keeps
 // the last photo decoded: canes are asked for photo by photo.
 type crops struct {
-	folder string
-	path   string
-	img    image.Image
+	folder  string
+	upright func(data []byte) ([]byte, error)
+	path    string
+	img     image.Image
 }
 
 // of gives a picture of one cane of a photo as a piece of HTML that needs no
@@ -43,7 +44,7 @@ func (c *crops) of(path string, cane *assess.Cane) template.HTML {
 		c.path, c.img = path, nil
 		data, err := readPhoto(filepath.Join(c.folder, filepath.FromSlash(path)))
 		if err == nil {
-			c.img, err = decode(data)
+			c.img, err = c.decode(data)
 		}
 		if err != nil {
 			c.img = nil
@@ -85,6 +86,18 @@ func (c *crops) of(path string, cane *assess.Cane) template.HTML {
 	}
 	return template.HTML(fmt.Sprintf(`<svg class="crop" viewBox="0 0 %d %d" width="%d" height="%d" role="img"><image width="%d" height="%d" href="data:image/jpeg;base64,%s"/><polyline class="under" points="%s"/><polyline points="%s"/><g>%s</g></svg>`,
 		w, h, w, h, w, h, base64.StdEncoding.EncodeToString(jpg.Bytes()), strings.TrimSpace(line.String()), strings.TrimSpace(line.String()), dots.String()))
+}
+
+// decode decodes a photo by whatever was given for it, or here.
+func (c *crops) decode(data []byte) (image.Image, error) {
+	if c.upright == nil {
+		return decode(data)
+	}
+	jpg, err := c.upright(data)
+	if err != nil {
+		return nil, err
+	}
+	return jpeg.Decode(bytes.NewReader(jpg))
 }
 
 // decode decodes a photo upright. A hostile file that makes a decoder panic is

@@ -1,13 +1,11 @@
 package batch
 
 import (
-	"cmp"
 	"context"
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
 	"fmt"
-	"path"
 	"strings"
 	"time"
 
@@ -142,16 +140,6 @@ func checkPlace(at Place) error {
 		return assess.Errorf(assess.EInvalid, "Row and vine are whole numbers from 1. Correct row %d, vine %d.", at.Row, at.Vine)
 	}
 	return nil
-}
-
-func comparePlaces(a, b Place) int {
-	return cmp.Or(strings.Compare(a.Block, b.Block), cmp.Compare(a.Row, b.Row), cmp.Compare(a.Vine, b.Vine), strings.Compare(a.Stance, b.Stance))
-}
-
-// stem is a path without folders and ending.
-func stem(p string) string {
-	b := path.Base(p)
-	return strings.TrimSuffix(b, path.Ext(b))
 }
 
 // PlaceOf finds the place of a photo that belongs to no job, from its path below

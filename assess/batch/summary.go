@@ -113,7 +113,7 @@ func (w *writer) summarise(ctx context.Context, sample []Drawn) (*summary, error
 		}
 		s.Repeats = append(s.Repeats, repeatLine{q.what, q.unit, r})
 	}
-	pictures := &crops{folder: w.o.Photos}
+	pictures := &crops{folder: w.o.Photos, upright: w.o.Upright}
 	out := t.outliers(listedOutliers)
 	for _, o := range out {
 		crop := outlierCrop{Outlier: o}
@@ -200,7 +200,7 @@ func (w *writer) samplePage(ctx context.Context, out io.Writer, drawn []Drawn) e
 		Finding             string
 	}
 	var lines []line
-	pictures := &crops{folder: w.o.Photos}
+	pictures := &crops{folder: w.o.Photos, upright: w.o.Upright}
 	for _, d := range drawn {
 		m, err := w.job.seen(ctx, w.o.Program, d.Photo)
 		if err != nil {

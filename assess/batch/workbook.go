@@ -36,13 +36,12 @@ func newWorkbook() (*workbook, error) {
 
 // sheet is one table of a workbook.
 type sheet[T any] struct {
-	book   *workbook
-	name   string
-	part   int
-	w      *excelize.StreamWriter
-	row    int
-	bold   int
-	closed bool
+	book *workbook
+	name string
+	part int
+	w    *excelize.StreamWriter
+	row  int
+	bold int
 }
 
 func newSheet[T any](b *workbook, name string) (*sheet[T], error) {

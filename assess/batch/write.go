@@ -21,8 +21,12 @@ import (
 
 // Output says what the tables are made of.
 type Output struct {
-	Folder  string // where the files go; made when it isn't there
-	Photos  string // the folder with the photos, for pictures of single canes
+	Folder string // where the files go; made when it isn't there
+	Photos string // the folder with the photos, for pictures of single canes
+	// Upright makes a JPEG of a photo's bytes, turned upright, for those pictures;
+	// nil decodes in this process. A service gives what it decodes strangers'
+	// photos with.
+	Upright func(data []byte) ([]byte, error)
 	Program string // as in Options
 	Version string // of the program, for people
 	Rules   assess.RuleSet
