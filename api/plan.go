@@ -192,10 +192,11 @@ func (s *Server) planPage(c echo.Context) error {
 		out.Look = append(out.Look, web.PlanLine{Words: s.say(c, "choice.ask.line", "cane", a.Cane, "why", a.Why), More: notEmpty(a.IfSound)})
 	}
 	for _, k := range plan.Spurs {
-		out.Spurs = append(out.Spurs, web.PlanLine{Words: sheet.CutLine(paper.Say, "choice.spur.line", k.Cane, "", k.Buds, k.Cut), More: notEmpty(k.Why), Source: k.Cut.Why})
+		out.Spurs = append(out.Spurs, web.PlanLine{Words: sheet.CutLine(paper.Say, "choice.spur.line", k.Cane, "", k.Buds, k.Cut), More: append(notEmpty(k.Cut.Check), k.Why), Source: k.Cut.Why})
 	}
 	for _, k := range plan.Lay {
 		l := web.PlanLine{Words: sheet.CutLine(paper.Say, "choice.keep.line", k.Cane, k.Place.String(), k.Buds, k.Cut), Source: k.Cut.Why}
+		l.More = notEmpty(k.Cut.Check)
 		if k.Laying != nil {
 			l.More = append(l.More, k.Laying.Steps...)
 			if at := sheet.TiesAt(k.Laying); at != "" {

@@ -8,6 +8,9 @@ type Cut struct {
 	Px        *Point  `json:"px,omitempty"`
 	// Why says where the distance comes from, with its source.
 	Why string `json:"why,omitempty"`
+	// Check asks to count the buds on the vine, where a node may be missed below
+	// the cut; "" where nothing speaks for that.
+	Check string `json:"check,omitempty"`
 }
 
 // Term is one weighed argument for a cane in a place. The terms of a Kept sum

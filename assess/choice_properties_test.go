@@ -82,7 +82,7 @@ func TestPropertiesOfChoices(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
 	rs := DefaultRuleSet()
 	filled := 0
-	for trial := range 250 {
+	for trial := range 200 {
 		ss := randomVine(r, 1+r.IntN(14))
 		f := Forms()[trial%5]
 		name := fmt.Sprintf("trial %d, %s", trial, f.Name)
@@ -145,7 +145,7 @@ func TestPropertiesOfChoices(t *testing.T) {
 			}
 		}
 	}
-	if filled < 60 {
+	if filled < 50 {
 		t.Errorf("only %d places were filled in all trials: they test little", filled)
 	}
 }

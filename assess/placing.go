@@ -66,11 +66,37 @@ func (c *standing) cutAfter(nodes int, rs RuleSet) Cut {
 		beyond = math.Max(0, c.AlongMM[n-1]-at)
 		why = "where the traced cane ends"
 	}
-	cut := Cut{AfterNode: nodes, AlongMM: at + beyond, BeyondMM: beyond, Why: why}
+	cut := Cut{AfterNode: nodes, AlongMM: at + beyond, BeyondMM: beyond, Why: why, Check: c.missedNode(nodes)}
 	if px, ok := c.PxAt(cut.AlongMM); ok {
 		cut.Px = &px
 	}
 	return cut
+}
+
+// gapFactor: a stretch without a node that is so many times as long as the
+// cane's own internodes may hide one. Common practice, no source; smaller asks
+// more often.
+const gapFactor = 1.8
+
+// missedNode tells where a node may be missed among the first so many, or
+// between them and the base; "" for nowhere.
+func (c *standing) missedNode(nodes int) string {
+	usual := c.Internode.Value
+	if !c.Internode.Known() || nodes > len(c.Nodes) {
+		return ""
+	}
+	before := 0.0
+	for i, n := range c.Nodes[:nodes] {
+		if n.AlongMM-before > gapFactor*usual {
+			where := fmt.Sprintf("between node %d and node %d", i, i+1)
+			if i == 0 {
+				where = "below the first one seen"
+			}
+			return fmt.Sprintf("count the buds on the vine: %s lie %.0f mm without a node, so one may be missed", where, n.AlongMM-before)
+		}
+		before = n.AlongMM
+	}
+	return ""
 }
 
 // consider weighs a cane for the i-th place of the form, which asks for so many

@@ -70,10 +70,15 @@ func cutShort(say Say, cane int, place string, buds int, cut assess.Cut) string 
 	if cut.AfterNode == 0 {
 		return say("sheet.countfirst", "cane", cane, "buds", buds)
 	}
+	key := "sheet.cutlay"
 	if place == "" {
-		return say("sheet.cutspur", "cane", cane, "buds", buds, "cut", fmt.Sprintf("%.0f", cut.AlongMM))
+		key = "sheet.cutspur"
 	}
-	return say("sheet.cutlay", "cane", cane, "place", place, "buds", buds, "cut", fmt.Sprintf("%.0f", cut.AlongMM))
+	words := say(key, "cane", cane, "place", place, "buds", buds, "cut", fmt.Sprintf("%.0f", cut.AlongMM))
+	if cut.Check != "" {
+		words += " " + say("sheet.count")
+	}
+	return words
 }
 
 // WriteRow writes the sheet of a row: one page where its vines fit on one at a

@@ -151,7 +151,7 @@ func (p *page) vine(v Vine, short bool) bool {
 	if len(v.Plan.Spurs) > 0 {
 		p.heading(say("choice.spurs"))
 		for _, s := range v.Plan.Spurs {
-			p.item(CutLine(say, "choice.spur.line", s.Cane, "", s.Buds, s.Cut))
+			p.item(CutLine(say, "choice.spur.line", s.Cane, "", s.Buds, s.Cut) + checked(s.Cut))
 		}
 	}
 	if len(v.Plan.Lay) > 0 {
@@ -199,7 +199,7 @@ func CutLine(say Say, key string, cane int, place string, buds int, cut assess.C
 }
 
 func (p *page) laid(k assess.Kept) {
-	p.item(CutLine(p.say, "choice.keep.line", k.Cane, k.Place.String(), k.Buds, k.Cut))
+	p.item(CutLine(p.say, "choice.keep.line", k.Cane, k.Place.String(), k.Buds, k.Cut) + checked(k.Cut))
 	if k.Laying == nil {
 		return
 	}
@@ -216,6 +216,13 @@ func (p *page) laid(k assess.Kept) {
 		p.SetX(margin + indent)
 		p.MultiCell(p.width()-indent, p.line()*0.9, strings.Join(words, "; ")+".", "", "L", false)
 	}
+}
+
+func checked(cut assess.Cut) string {
+	if cut.Check == "" {
+		return ""
+	}
+	return " " + cut.Check + "."
 }
 
 // TiesAt lists where a cane is tied, mm from its base; "" for nowhere.

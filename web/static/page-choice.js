@@ -128,6 +128,7 @@ function fateBox(f) {
   p.prepend(line, ' ');
   box.append(p);
   if (f.why) box.append(small(f.why));
+  if (f.cut?.check) box.append(Object.assign(document.createElement('p'), { className: 'tie', textContent: f.cut.check }));
   if (f.ifSound) box.append(small(f.ifSound));
   if (f.second) {
     const second = Object.assign(document.createElement('p'), { className: f.kept.tie ? 'tie' : 'small', textContent: t(f.kept.tie ? 'choice.tie' : 'choice.second', { cane: f.second, behind: number(f.kept.second_behind || 0, 1) }) });
