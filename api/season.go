@@ -134,9 +134,10 @@ func woodOf(b store.Block) assess.Wood {
 	return w
 }
 
+// oneYear are the confirmed one-year canes of this vine.
 func oneYear(g *sighting) []assess.Cane {
 	var canes []assess.Cane
-	for _, cc := range g.confirmed {
+	for _, cc := range assess.OfThisVine(g.measurement.Seen, g.confirmed) {
 		if cc.Kind == assess.OneYearCane {
 			canes = append(canes, cc.Cane)
 		}

@@ -130,5 +130,9 @@ func (f Figure) InWords() string {
 	if f.Verdict == "" {
 		return s
 	}
-	return fmt.Sprintf("%s, %s %s to %s", s, f.Verdict, trimNumber(f.Range[0]), trimNumber(f.Range[1]))
+	verdict := f.Verdict
+	if verdict == "too close to call" {
+		verdict += " against"
+	}
+	return fmt.Sprintf("%s, %s %s to %s", s, verdict, trimNumber(f.Range[0]), trimNumber(f.Range[1]))
 }

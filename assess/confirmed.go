@@ -107,6 +107,25 @@ func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane 
 	return cc
 }
 
+// OfThisVine leaves out the canes that arise so far from the head that they
+// may be the next vine's, farther than Choosing.NextVineMM; all stay where the
+// head wasn't seen.
+func OfThisVine(m *Measurement, canes []ConfirmedCane) []ConfirmedCane {
+	p := DefaultChoosing()
+	s := newStand(m, standingOf(canes), p.LeanOverMM)
+	if !s.head {
+		return canes
+	}
+	out := make([]ConfirmedCane, 0, len(canes))
+	for _, c := range canes {
+		k := slices.IndexFunc(s.canes, func(st standing) bool { return st.ID == c.Cane.ID })
+		if !s.canes[k].placed || s.canes[k].away <= p.NextVineMM {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
 func has(m *Measurement, id int) bool {
 	return slices.ContainsFunc(m.Canes, func(c Cane) bool { return c.ID == id })
 }

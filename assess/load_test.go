@@ -149,7 +149,7 @@ func TestBalanced(t *testing.T) {
 	if verdict(b, perMetre) != "too close to call" || verdict(b, ratio) != "too close to call" {
 		t.Errorf("with wood unseen: %+v", b.Figures)
 	}
-	if w := b.Figures[0].InWords(); !strings.Contains(w, "prunings per metre of row: 0.25 kg/m (0.23 to 0.27), too close to call 0.5 to 1") {
+	if w := b.Figures[0].InWords(); !strings.Contains(w, "prunings per metre of row: 0.25 kg/m (0.23 to 0.27), too close to call against 0.5 to 1") {
 		t.Errorf("in words: %q", w)
 	}
 }

@@ -25,13 +25,12 @@ type WinterRecord struct {
 	HeadBelowMM *float64 `json:"head_below_mm"`
 }
 
-// RecordOf sums up one winter of a vine. choice may be nil: not made yet.
+// RecordOf sums up one winter of a vine, without canes that may be the next
+// vine's. choice may be nil: not made yet.
 func RecordOf(winter string, m *Measurement, confirmed []ConfirmedCane, choice *Choice) WinterRecord {
 	r := WinterRecord{Winter: winter, Fruiting: []int{}, Spurs: []int{}}
 	var ds []float64
-	var canes []standing
-	for _, c := range confirmed {
-		canes = append(canes, standing{Cane: c.Cane})
+	for _, c := range OfThisVine(m, confirmed) {
 		if c.Kind == OldWood {
 			r.OldWood++
 			continue
@@ -57,7 +56,7 @@ func RecordOf(winter string, m *Measurement, confirmed []ConfirmedCane, choice *
 			r.Spurs = append(r.Spurs, s.Cane)
 		}
 	}
-	s := newStand(m, canes, DefaultChoosing().LeanOverMM)
+	s := newStand(m, standingOf(confirmed), DefaultChoosing().LeanOverMM)
 	if below, ok := s.headBelow(); ok {
 		r.HeadBelowMM = &below
 	}

@@ -27,6 +27,19 @@ func TestRecordOf(t *testing.T) {
 	}
 	near(t, "head below the wire", *r.HeadBelowMM, 70, 1e-6)
 
+	// What arises at the next vine isn't of this one.
+	next := vineOf(good(1, -60, -20), good(2, 900, 0))
+	if r := RecordOf("2026/27", next, confirmedOf(next), nil); r.Sound != 1 {
+		t.Errorf("%d sound canes, with the next vine's", r.Sound)
+	}
+	if got := OfThisVine(next, confirmedOf(next)); len(got) != 1 || got[0].Cane.ID != 1 {
+		t.Errorf("of this vine: %+v", got)
+	}
+	next.Head = nil
+	if got := OfThisVine(next, confirmedOf(next)); len(got) != 2 {
+		t.Errorf("without a head %d canes", len(got))
+	}
+
 	m.Head = nil
 	if r := RecordOf("2026/27", m, cc, nil); r.HeadBelowMM != nil || r.Buds != 0 || len(r.Fruiting) != 0 {
 		t.Errorf("without head and choice: %+v", r)
