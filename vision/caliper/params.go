@@ -95,6 +95,9 @@ type Params struct {
 	// much, from the cane's even taper. Default 0.15, 0.4 mm and 14.
 	OffTaper, OffMM float64
 	OffReach        int
+	// Settle is over how many stations to each side the readings of the first
+	// round correct the course for the second. Default 8.
+	Settle int
 	// Middle is over how many stations to each side the middle line is
 	// smoothed. Larger leaves a bud's bump on its own side. Default 5.
 	Middle int
@@ -105,5 +108,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, Loose: 3, MinLevel: 0.35, MaxLoss: 4, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Middle: 5, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, Loose: 3, MinLevel: 0.35, MaxLoss: 4, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Settle: 8, Middle: 5, Jump: 0.6}
 }

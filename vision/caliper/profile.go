@@ -113,9 +113,6 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	for i := range pts {
 		sections[i] = cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 8), max(par.AlongMM/mm, 3))
 	}
-	cons := contrasts(sections, left, right, blur, int(math.Round(par.StretchMM/(stationPx*mm))))
-	blur = sharpness(sections, cons, left, right, blur, par)
-	out.Sigma = blur
 	clear := func(i int, v, sign float64) bool {
 		if foreign == nil {
 			return true
@@ -128,18 +125,32 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		}
 		return true
 	}
+	reach := int(math.Round(par.StretchMM / (stationPx * mm)))
+	// Twice: on a thin or blurred cane the first reading corrects where wood
+	// and ground were taken from, and how near the other edge is felt.
+	for round := range 2 {
+		cons := contrasts(sections, left, right, blur, reach)
+		if round == 0 {
+			blur = sharpness(sections, cons, left, right, blur, par)
+		}
+		for i := range pts {
+			w := right[i] - left[i]
+			var l, r reading
+			if clear(i, left[i], 1) {
+				l = sections[i].find(&cons[i][0], left[i], 1, w, blur, par)
+			}
+			if clear(i, right[i], -1) {
+				r = sections[i].find(&cons[i][1], right[i], -1, w, blur, par)
+			}
+			fits[i] = edgeFit{a: l.v, b: r.v, u: math.Hypot(l.u, r.u), okA: l.ok, okB: r.ok, ok: l.ok && r.ok && r.v-l.v > 0.4*w}
+		}
+		if round == 0 {
+			settle(fits, left, right, par.Settle)
+		}
+	}
+	out.Sigma = blur
 	for i := range pts {
-		s := &out.Stations[i]
-		s.Px, s.Angle = pts[i], angleAt(pts, i)
-		w := right[i] - left[i]
-		var l, r reading
-		if clear(i, left[i], 1) {
-			l = sections[i].find(&cons[i][0], left[i], 1, w, blur, par)
-		}
-		if clear(i, right[i], -1) {
-			r = sections[i].find(&cons[i][1], right[i], -1, w, blur, par)
-		}
-		fits[i] = edgeFit{a: l.v, b: r.v, u: math.Hypot(l.u, r.u), okA: l.ok, okB: r.ok, ok: l.ok && r.ok && r.v-l.v > 0.4*w}
+		out.Stations[i].Px, out.Stations[i].Angle = pts[i], angleAt(pts, i)
 	}
 	dropJumps(fits, par)
 	// Refine the centre line from the edges, smoothly.
@@ -186,6 +197,36 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	}
 	dropOff(out.Stations, par)
 	return out, nil
+}
+
+// settle moves the course of both edges to the running median of what was read.
+func settle(fits []edgeFit, left, right []float64, reach int) {
+	move := func(course []float64, get func(f edgeFit) (float64, bool)) {
+		off := make([]float64, len(course))
+		for i := range course {
+			var near []float64
+			for k := max(0, i-reach); k <= min(len(course)-1, i+reach); k++ {
+				if v, ok := get(fits[k]); ok {
+					near = append(near, v-course[k])
+				}
+			}
+			if len(near) > reach/2 {
+				slices.Sort(near)
+				off[i] = near[len(near)/2]
+			}
+		}
+		for i := range course {
+			course[i] += off[i]
+		}
+	}
+	move(left, func(f edgeFit) (float64, bool) { return f.a, f.okA })
+	move(right, func(f edgeFit) (float64, bool) { return f.b, f.okB })
+	for i := range left {
+		if right[i]-left[i] < 1.5 {
+			m := (left[i] + right[i]) / 2
+			left[i], right[i] = m-0.75, m+0.75
+		}
+	}
 }
 
 // An edgeFit is where both edges lie at one station.
