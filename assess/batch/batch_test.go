@@ -594,3 +594,12 @@ func TestSampleAndErrorRate(t *testing.T) {
 		t.Errorf("error rate %+v %+v", r, r.Rate)
 	}
 }
+
+func readText(t testing.TB, folder, name string) string {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(folder, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(data)
+}

@@ -23,9 +23,12 @@ func methods(s *summary, o Output) string {
 		}
 		say(" (%s of the measured photos)", strings.Join(kinds, ", "))
 	}
-	say(". %s could be measured; %s refused because %s", sentenceCount(t.measured, "photo"), countWere(t.refused), refusalWords(s))
+	say(". %s could be measured", sentenceCount(t.measured, "photo"))
+	if t.refused > 0 {
+		say("; %s refused because of %s", countWere(t.refused), refusalWords(s))
+	}
 	if t.failed > 0 {
-		say(", and %s unreadable", countWere(t.failed))
+		say("; %s unreadable", countWere(t.failed))
 	}
 	say(". ")
 	if t.waiting > 0 {
@@ -59,7 +62,7 @@ func methods(s *summary, o Output) string {
 		} else {
 			say(", ")
 		}
-		say("%.2f %s for the %s (%d seen in %d photos; repeatability coefficient %.2f %s)", r.R.WithinSD.Value, r.Unit, r.What, r.R.Things, r.R.Readings, r.R.Coefficient.Value, r.Unit)
+		say("%.2f %s for the %s (%d of them, %d readings; repeatability coefficient %.2f %s)", r.R.WithinSD.Value, r.Unit, r.What, r.R.Things, r.R.Readings, r.R.Coefficient.Value, r.Unit)
 		if i == len(s.Repeats)-1 {
 			say(". ")
 		}
@@ -114,13 +117,11 @@ func referenceWords(kind string) string {
 	return kind
 }
 
+// refusalWords lists the reasons; one photo may have several.
 func refusalWords(s *summary) string {
-	if len(s.Reasons) == 0 {
-		return "no reason applied"
-	}
 	var parts []string
 	for _, r := range s.Reasons {
 		parts = append(parts, fmt.Sprintf("%s (%d)", strings.ReplaceAll(r.Name, "_", " "), r.N))
 	}
-	return "of: " + strings.Join(parts, ", ")
+	return strings.Join(parts, ", ")
 }

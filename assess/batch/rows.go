@@ -54,7 +54,7 @@ type CaneRow struct {
 	Winter        *string  `parquet:"winter,optional" is:"dormant season" from:"nodespan"`
 	Cane          int64    `parquet:"cane" is:"number of the cane in its photo, from left to right" from:"nodespan"`
 	Traced        string   `parquet:"traced" is:"automatic, or guided by two taps of a person" from:"nodespan"`
-	Diameter      *float64 `parquet:"diameter_mm,optional" unit:"mm" is:"median of the apparent diameters in the middle of internodes 1 to 8" from:"nodespan; window after eXtension, Cane Pruning, and the OIV manual's middle of the internode"`
+	Diameter      *float64 `parquet:"diameter_mm,optional" unit:"mm" is:"median of the apparent diameters in the middle of internodes 1 to 8" from:"nodespan; which internodes: common practice, no source"`
 	DiameterLow   *float64 `parquet:"diameter_low_mm,optional" unit:"mm" is:"lower bound of its 95 % interval" from:"JCGM 100:2008"`
 	DiameterHigh  *float64 `parquet:"diameter_high_mm,optional" unit:"mm" is:"upper bound of its 95 % interval" from:"JCGM 100:2008"`
 	Internode     *float64 `parquet:"internode_mm,optional" unit:"mm" is:"median distance between neighbouring nodes along the cane, internodes 1 to 8" from:"nodespan"`
