@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -154,6 +155,7 @@ func (s *Server) protect(next echo.HandlerFunc) echo.HandlerFunc {
 		if !changes(r.Method) {
 			return next(c)
 		}
+		readUntil(c, time.Now().Add(s.limits.BodyTime))
 		// A token isn't sent by a browser on its own, as a cookie is.
 		if _, isToken := bearer(r); isToken {
 			return next(c)

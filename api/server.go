@@ -41,6 +41,9 @@ type Limits struct {
 	// UploadTime ends an upload that takes longer. Default 15 minutes: 40 MB
 	// over 0.4 Mbit/s. Longer serves worse connections; shorter frees places.
 	UploadTime time.Duration
+	// BodyTime ends a request, other than an upload, whose body takes longer to
+	// arrive. Default one minute.
+	BodyTime time.Duration
 	// ComeBack is after how long a phone is told to try again when there is no
 	// room. Default 20 seconds: about one measurement on a small machine.
 	ComeBack time.Duration
@@ -62,6 +65,9 @@ func (l Limits) withDefaults() Limits {
 	set(&l.Workers, max(1, runtime.NumCPU()-1))
 	set(&l.Queue, 500)
 	set(&l.Receiving, 200)
+	if l.BodyTime <= 0 {
+		l.BodyTime = time.Minute
+	}
 	if l.ComeBack <= 0 {
 		l.ComeBack = 20 * time.Second
 	}
@@ -255,6 +261,12 @@ func (s *Server) routes() *echo.Echo {
 	return e
 }
 
+// readUntil bounds the reading of a request's body, also of what the server
+// reads and drops after an error. Past that time the request's context ends.
+func readUntil(c echo.Context, t time.Time) {
+	_ = http.NewResponseController(c.Response()).SetReadDeadline(t)
+}
+
 // strictJSON reads request bodies without letting a misspelt field pass
 // unnoticed: a correction that silently did nothing would be believed.
 type strictJSON struct{ echo.DefaultJSONSerializer }
@@ -265,8 +277,14 @@ func (strictJSON) Deserialize(c echo.Context, into any) error {
 	if err := d.Decode(into); err != nil {
 		return assess.Errorf(assess.EInvalid, "The request can't be read. Load the page anew and try again: %w", err)
 	}
+	// What the handler then computes may take longer; what still comes behind the
+	// JSON isn't waited for forever either.
+	readUntil(c, time.Now().Add(afterBody))
 	return nil
 }
+
+// afterBody is how long a handler may work once it has read what it needs.
+const afterBody = 15 * time.Minute
 
 // largestJSON bounds a JSON request: a ruling on a cane of a hundred nodes has
 // about 10 kB.

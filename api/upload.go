@@ -155,8 +155,7 @@ func (s *Server) readUpload(c echo.Context) (f uploadForm, err error) {
 	if r.ContentLength > s.limits.UploadBytes+slack {
 		return f, tooLarge
 	}
-	// A server without deadlines, as in tests, can't set one.
-	_ = http.NewResponseController(c.Response()).SetReadDeadline(time.Now().Add(s.limits.UploadTime))
+	readUntil(c, time.Now().Add(s.limits.UploadTime))
 	r.Body = http.MaxBytesReader(c.Response(), r.Body, s.limits.UploadBytes+slack)
 	broken := func(err error) error {
 		var over *http.MaxBytesError
@@ -206,6 +205,7 @@ func (s *Server) readUpload(c echo.Context) (f uploadForm, err error) {
 			}
 		}
 	}
+	readUntil(c, time.Now().Add(afterBody))
 	if f.size == 0 {
 		return f, assess.Errorf(assess.EInvalid, "The photo is empty. Take or choose it again.")
 	}
