@@ -30,7 +30,7 @@ var (
 func ReadList(r io.Reader, name string) (*List, error) {
 	l := &List{by: map[string]Place{}}
 	err := readTable(r, name, listColumns, func(line int, get func(string) string) error {
-		key := get("photo")
+		key := Plain(get("photo"))
 		if get("block") == "" && get("row") == "" && get("vine") == "" {
 			return nil
 		}

@@ -1,10 +1,13 @@
 package batch
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"strings"
 	"testing"
+
+	"github.com/xuri/excelize/v2"
 
 	"nodespan/assess"
 	"nodespan/assess/agreement"
@@ -116,5 +119,74 @@ func TestMethods(t *testing.T) {
 	_, _ = measureAll(t, one, out+"2", &keptMeasurer{}, 1)
 	if text := readText(t, out+"2", "methods.txt"); strings.Contains(text, "refused") || strings.Contains(text, "Bland") || !strings.Contains(text, "1 photo of dormant vines") {
 		t.Errorf("of one good photo:\n%s", text)
+	}
+}
+
+// What doesn't fit onto one sheet goes on with its heading on a further one.
+func TestSheetsGoOn(t *testing.T) {
+	book, err := newWorkbook()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer book.close()
+	book.rows = 4
+	s, err := newSheet[PhotoRow](book, "photos")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 8 {
+		if err := s.add(PhotoRow{Photo: fmt.Sprint(i), Outcome: "measured", RuleSet: "r@1"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.close(); err != nil {
+		t.Fatal(err)
+	}
+	var out bytes.Buffer
+	if err := book.writeTo(&out); err != nil {
+		t.Fatal(err)
+	}
+	f, err := excelize.OpenReader(&out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	got := 0
+	for _, name := range f.GetSheetList() {
+		rows, err := f.GetRows(name)
+		if err != nil || len(rows) > 4 || rows[0][0] != "photo" {
+			t.Errorf("sheet %s: %v, %v", name, rows, err)
+		}
+		for _, r := range rows[1:] {
+			if r[0] != fmt.Sprint(got) {
+				t.Errorf("sheet %s has %s, want %d", name, r[0], got)
+			}
+			got++
+		}
+	}
+	if got != 8 {
+		t.Errorf("%d rows on all sheets, want 8", got)
+	}
+}
+
+// A file that a person fills in where it lies isn't written over.
+func TestFilledInFilesAreKept(t *testing.T) {
+	photos, out := fillSeason(t), t.TempDir()
+	measureAll(t, photos, out, &keptMeasurer{}, 2)
+	filled := strings.Replace(readText(t, out, "unmatched.csv"), "IMG_0001.JPG,,,", "IMG_0001.JPG,North,8,8", 1)
+	write(t, out, "unmatched.csv", filled)
+	_, w := measureAll(t, photos, out, &keptMeasurer{}, 2)
+	if len(w.Kept) != 1 || readText(t, out, w.Kept[0]) != filled {
+		t.Fatalf("kept %v", w.Kept)
+	}
+	l, err := ReadList(strings.NewReader(filled), "unmatched.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if at, ok := l.find(photo{path: "IMG_0001.JPG"}); !ok || at.Vine != 8 {
+		t.Errorf("the filled-in list gives %+v, %v", at, ok)
+	}
+	if _, w = measureAll(t, photos, out, &keptMeasurer{}, 2); len(w.Kept) != 0 {
+		t.Errorf("kept again: %v", w.Kept)
 	}
 }

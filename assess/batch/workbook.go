@@ -22,7 +22,10 @@ const longestCell = 32_000
 
 // workbook writes all tables as one XLSX file. Rows are spooled to disk by the
 // library, so its memory doesn't grow with them.
-type workbook struct{ f *excelize.File }
+type workbook struct {
+	f    *excelize.File
+	rows int // of one sheet at most
+}
 
 func newWorkbook() (*workbook, error) {
 	f := excelize.NewFile()
@@ -31,7 +34,7 @@ func newWorkbook() (*workbook, error) {
 	if err := f.SetDocProps(&excelize.DocProperties{Creator: "nodespan", LastModifiedBy: "nodespan", Created: when, Modified: when, Title: "Canes measured in photos"}); err != nil {
 		return nil, err
 	}
-	return &workbook{f}, nil
+	return &workbook{f, sheetRows}, nil
 }
 
 // sheet is one table of a workbook.
@@ -87,7 +90,7 @@ func (s *sheet[T]) write(cells []any) error {
 }
 
 func (s *sheet[T]) add(row T) error {
-	if s.row > sheetRows {
+	if s.row > s.book.rows {
 		if err := s.w.Flush(); err != nil {
 			return err
 		}

@@ -46,6 +46,9 @@ type Written struct {
 	Unplaced  int       `json:"unplaced"` // photos whose vine isn't known
 	ErrorRate ErrorRate `json:"error_rate"`
 	Timings   Timings   `json:"timings"`
+	// Kept are files that a person had changed since they were written, under
+	// the names to which they were moved out of the way.
+	Kept []string `json:"kept,omitempty"`
 }
 
 // File is one file that was written.
@@ -78,12 +81,55 @@ func (j *Job) Write(ctx context.Context, o Output) (Written, error) {
 	if err := w.all(ctx); err != nil {
 		return Written{}, err
 	}
+	if err := w.moveAside(); err != nil {
+		return Written{}, err
+	}
 	for _, f := range w.out.Files {
 		if err := os.Rename(filepath.Join(temp, f.Name), filepath.Join(o.Folder, f.Name)); err != nil {
 			return Written{}, err
 		}
 	}
 	return w.out, nil
+}
+
+// forPeople are the written files that people fill in.
+var forPeople = []string{"sample.csv", "unmatched.csv"}
+
+// moveAside renames what a person filled in since it was written, so that
+// writing anew doesn't lose it.
+func (w *writer) moveAside() error {
+	text, err := os.ReadFile(filepath.Join(w.o.Folder, RunFile))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	var before Written
+	if err := json.Unmarshal(text, &before); err != nil {
+		return nil // not ours: nothing is known of what was written
+	}
+	for _, name := range forPeople {
+		i := slices.IndexFunc(before.Files, func(f File) bool { return f.Name == name })
+		data, err := os.ReadFile(filepath.Join(w.o.Folder, name))
+		if i < 0 || errors.Is(err, os.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		raw := sha256.Sum256(data)
+		sum := hex.EncodeToString(raw[:])
+		if sum == before.Files[i].SHA256 {
+			continue
+		}
+		kept := name[:len(name)-len(".csv")] + "-filled-in-" + sum[:8] + ".csv"
+		if err := os.Rename(filepath.Join(w.o.Folder, name), filepath.Join(w.o.Folder, kept)); err != nil {
+			return err
+		}
+		w.out.Kept = append(w.out.Kept, kept)
+	}
+	return nil
 }
 
 type writer struct {

@@ -223,6 +223,9 @@ func (o *batchCall) run(ctx context.Context, match *batch.Matcher, rules assess.
 func report(out io.Writer, folder string, w batch.Written, ran batch.Ran) {
 	c := w.Counts
 	fmt.Fprintf(out, "%d photos: %d measured, %d refused, %d unreadable; %d canes\n", c.Photos, c.Measured, c.Refused, c.Failed, w.Canes)
+	for _, k := range w.Kept {
+		fmt.Fprintf(out, "%s had been changed by hand and was kept as %s; give it back with --checked or --vines\n", strings.Split(k, "-filled-in-")[0]+".csv", filepath.Join(folder, k))
+	}
 	if w.Unplaced > 0 {
 		fmt.Fprintf(out, "%d photos belong to no known vine: fill in %s and give it back with --vines\n", w.Unplaced, filepath.Join(folder, "unmatched.csv"))
 	}
