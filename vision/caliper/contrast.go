@@ -57,8 +57,10 @@ func (t *colours) moments() (mean [3]float64, cov [3][3]float64) {
 }
 
 // tell works out the contrast between what was gathered on both sides of an
-// edge.
-func tell(ground, wood *colours) contrast {
+// edge. chroma is how unsure colour without brightness is there, linear light:
+// compressed files keep it at half the resolution (chroma subsampling, ISO
+// 10918-1), so that it is smeared across a thin cane.
+func tell(ground, wood *colours, chroma float64) contrast {
 	if ground.n < 12 || wood.n < 6 {
 		return contrast{}
 	}
@@ -72,6 +74,13 @@ func tell(ground, wood *colours) contrast {
 			m[p][q] = gc[p][q] + wc[p][q]
 		}
 		m[p][p] += 2 * floor * floor
+		for q := range 3 {
+			c := -1.0 / 3
+			if p == q {
+				c += 1
+			}
+			m[p][q] += chroma * chroma * c
+		}
 	}
 	inv, ok := invert(m)
 	if !ok {

@@ -129,7 +129,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	// Twice: on a thin or blurred cane the first reading corrects where wood
 	// and ground were taken from, and how near the other edge is felt.
 	for round := range 2 {
-		cons := contrasts(sections, left, right, blur, reach)
+		cons := contrasts(sections, left, right, blur, reach, par)
 		if round == 0 {
 			blur = sharpness(sections, cons, left, right, blur, par)
 		}
@@ -244,7 +244,7 @@ type section struct {
 
 // contrasts works out, for every station and both sides, how wood and ground
 // are told apart over a stretch about it.
-func contrasts(ss []*section, left, right []float64, sigma float64, reach int) [][2]contrast {
+func contrasts(ss []*section, left, right []float64, sigma float64, reach int, par Params) [][2]contrast {
 	n := len(ss)
 	per := max(2, reach/3)
 	blocks := (n + per - 1) / per
@@ -259,13 +259,15 @@ func contrasts(ss []*section, left, right []float64, sigma float64, reach int) [
 	out := make([][2]contrast, n)
 	for k := range blocks {
 		var c [2]contrast
+		mid := min((k*per + per/2), n-1)
+		w := right[mid] - left[mid]
 		for side := range 2 {
 			var ground, wood colours
 			for j := max(0, k-1); j <= min(blocks-1, k+1); j++ {
 				ground.merge(&gs[j].ground[side])
 				wood.merge(&gs[j].wood[side])
 			}
-			c[side] = tell(&ground, &wood)
+			c[side] = tell(&ground, &wood, par.Chroma*max(0, 1-w/par.ChromaPx))
 		}
 		for i := k * per; i < min((k+1)*per, n); i++ {
 			out[i] = c
