@@ -3,8 +3,12 @@ package api
 import (
 	"fmt"
 	"net/http"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp"
 
 	"nodespan/assess"
 )
@@ -150,6 +154,28 @@ func TestBrowserRules(t *testing.T) {
 			if set := b.text("#rule-set"); set != "nodespan-default@2" {
 				t.Errorf("rule set %q", set)
 			}
+			// A broken file names its line; a good one fills the fields, and nothing
+			// is saved before the person says so.
+			text := r.get("/rule-sets/nodespan-default@1.yaml", http.StatusOK, nil)
+			file := filepath.Join(t.TempDir(), "mine.yaml")
+			for _, c := range []struct{ text, until string }{
+				{strings.Replace(text, "limit: 6.0", "limit: 600.0", 1), `document.querySelector('#import-fault').textContent.includes('line 4: weak is 600 mm')`},
+				{strings.Replace(text, "limit: 50.0", "limit: 55.0", 1), `document.querySelector('#limit-short_noded').value === '55' && document.querySelector('#done').textContent.includes('mine.yaml was read')`},
+			} {
+				if c.text == text {
+					t.Fatal("nothing was changed in the file")
+				}
+				if err := os.WriteFile(file, []byte(c.text), 0o600); err != nil {
+					t.Fatal(err)
+				}
+				b.do("choose a file", chromedp.SetUploadFiles(chromedp.CSS("#import"), []string{file}))
+				b.until(c.until)
+			}
+			if got := b.text("#limit-short_noded + span"); got != "mm" || b.text("#rule-set") != "nodespan-default@2" {
+				t.Errorf("after the import: %q, %q", got, b.text("#rule-set"))
+			}
+			b.smallTargets("/blocks/1/rules")
+			b.clean()
 		})
 	}
 }
