@@ -127,7 +127,7 @@ func (s *Server) caneLine(c echo.Context, cc assess.ConfirmedCane) web.CaneLine 
 		l.Said, l.ProgramSaid = s.say(c, "said.added"), s.say(c, "seen.missed")
 	default:
 		l.ProgramSaid = s.say(c, "seen.finding", "finding", s.say(c, "finding."+string(cc.Seen.Finding)),
-			"diameter", s.interval(c, cc.Seen.Diameter, 1), "nodes", cc.Seen.Nodes)
+			"diameter", s.interval(c, cc.Seen.Diameter, 1), "nodes", cc.Seen.Nodes, "rules", cc.Seen.RuleSet)
 	}
 	if cc.ByHand {
 		l.Diameter += " " + s.say(c, "value.byhand")

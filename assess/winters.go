@@ -3,6 +3,7 @@ package assess
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -100,7 +101,8 @@ func Remarks(records []WinterRecord, w Watching) []Remark {
 	n := len(records)
 	if n >= 2 {
 		before, now := records[n-2], records[n-1]
-		if k := len(before.Fruiting); k > 0 {
+		// Over a winter without a record nobody knows what was cut in it.
+		if k := len(before.Fruiting); k > 0 && follows(before.Winter, now.Winter) {
 			switch {
 			case now.OldWood > k:
 				say("older_wood_left", "%d pieces of old wood are confirmed in %s, and only %d canes were kept to fruit in %s: fruiting wood from before that was left. Cut it away too, unless it is the arm that you mean to keep.",
@@ -142,6 +144,21 @@ func Remarks(records []WinterRecord, w Watching) []Remark {
 		}
 	}
 	return out
+}
+
+// follows tells whether one winter comes right after another, by their names;
+// true where a name isn't one of a winter.
+func follows(before, now string) bool {
+	year := func(name string) (int, bool) {
+		if len(name) < 4 {
+			return 0, false
+		}
+		y, err := strconv.Atoi(name[:4])
+		return y, err == nil
+	}
+	a, okA := year(before)
+	b, okB := year(now)
+	return !okA || !okB || b-a == 1
 }
 
 // headBelow is how far the head stands below the lower wire, mm.

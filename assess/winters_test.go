@@ -65,6 +65,8 @@ func TestRemarks(t *testing.T) {
 		{"pruned, and no old wood confirmed", []WinterRecord{{Fruiting: []int{1, 2}}, {Sound: 3, Chosen: true, Pruned: true}}, nil},
 		{"last winter's wood still there", []WinterRecord{{Fruiting: []int{1, 2}}, {OldWood: 1, Sound: 3, Chosen: true}}, []string{"expect_old_wood"}},
 		{"too few to follow", []WinterRecord{{Fruiting: []int{1, 2}}, {OldWood: 2, Sound: 1, Chosen: true}}, []string{"few_followers"}},
+		{"a winter without a record between", []WinterRecord{{Winter: "2024/25", Fruiting: []int{1, 2}}, {Winter: "2026/27", Sound: 1}}, nil},
+		{"the winter right after", []WinterRecord{{Winter: "2025", Fruiting: []int{1, 2}}, {Winter: "2026", Sound: 1, Chosen: true}}, []string{"expect_old_wood", "few_followers"}},
 		{"nothing kept before", []WinterRecord{{}, {}}, nil},
 		{"head creeps up", []WinterRecord{{HeadBelowMM: at(90)}, {HeadBelowMM: at(72)}, {HeadBelowMM: at(50)}}, []string{"head_creeps"}},
 		{"head creeps, one winter unseen", []WinterRecord{{HeadBelowMM: at(90)}, {}, {HeadBelowMM: at(72)}, {HeadBelowMM: at(50)}}, []string{"head_creeps"}},
