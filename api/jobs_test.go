@@ -260,3 +260,23 @@ func TestJobSettings(t *testing.T) {
 		t.Errorf("a list that was taken away: %v", v.Lists)
 	}
 }
+
+// Where the service drops what cameras write beside the pixels, photos of jobs
+// are kept without it too.
+func TestJobDropsNotes(t *testing.T) {
+	r := newRig(t)
+	r.server.dropNotes = true
+	job := r.newJob()
+	noted := append([]byte{0xff, 0xd8, 0xff, 0xfe, 0, 14}, "owner: Ada W"...)
+	noted = append(noted, vineJPEG[2:]...)
+	if status, text := r.sendJob(job, "North-1-1.jpg", noted); status != http.StatusCreated {
+		t.Fatalf("%d %s", status, text)
+	}
+	kept, err := os.ReadFile(filepath.Join(r.store.JobFolder(job), jobPhotos, "North-1-1.jpg"))
+	if err != nil || len(kept) < 1000 || bytes.Contains(kept, []byte("owner: Ada")) {
+		t.Errorf("kept %d bytes with the note, %v", len(kept), err)
+	}
+	if status, _ := r.sendJob(job, "x.jpg", []byte("no photo")); status != http.StatusUnprocessableEntity {
+		t.Errorf("what can't be made bare: %d", status)
+	}
+}

@@ -2,7 +2,8 @@ package api
 
 import (
 	"archive/zip"
-	"crypto/sha256"
+	"bytes"
+	"context"
 	"errors"
 	"io"
 	"io/fs"
@@ -10,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 
 	"github.com/labstack/echo/v4"
 
@@ -49,8 +51,9 @@ func cleanPath(sent string) (string, error) {
 }
 
 // place writes a photo into a job's folder, whole or not at all; fresh is false
-// when it was there with the same bytes.
-func (s *Server) place(job int64, path string, r io.Reader) (fresh bool, err error) {
+// when it was there with the same bytes. Where the service drops what a camera
+// writes beside the pixels, it does so here too.
+func (s *Server) place(ctx context.Context, job int64, path string, r io.Reader) (fresh bool, err error) {
 	target := filepath.Join(s.store.JobFolder(job), jobPhotos, filepath.FromSlash(path))
 	if err := os.MkdirAll(filepath.Dir(target), 0o750); err != nil {
 		return false, err
@@ -60,16 +63,37 @@ func (s *Server) place(job int64, path string, r io.Reader) (fresh bool, err err
 		return false, err
 	}
 	defer os.Remove(part.Name())
-	h := sha256.New()
-	n, err := io.Copy(io.MultiWriter(part, h), io.LimitReader(r, s.limits.UploadBytes+1))
+	n, err := io.Copy(part, io.LimitReader(r, s.limits.UploadBytes+1))
 	if err := errors.Join(err, part.Close()); err != nil {
+		if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+			return false, assess.Errorf(assess.EInternal, "The disk with the data folder is full, so %s was not kept. Make room and send it again: %w", path, err)
+		}
 		return false, err
 	}
 	if n > s.limits.UploadBytes {
 		return false, assess.Errorf(assess.ETooLarge, "%s is larger than %d MB. Send a smaller one, or a JPEG instead of another kind.", path, s.limits.UploadBytes>>20)
 	}
+	// From here on its bytes are in memory, so only few at a time come here.
+	select {
+	case s.held <- struct{}{}:
+		defer func() { <-s.held }()
+	case <-ctx.Done():
+		return false, ctx.Err()
+	}
+	data, err := os.ReadFile(part.Name())
+	if err != nil {
+		return false, err
+	}
+	if s.dropNotes {
+		if data, err = bare(data, http.DetectContentType(data)); err != nil {
+			return false, assess.Errorf(assess.EInvalid, "What the camera wrote beside %s can't be taken out, so the photo was not kept. Send it as JPEG, PNG or WebP.", path)
+		}
+		if err := os.WriteFile(part.Name(), data, 0o600); err != nil {
+			return false, err
+		}
+	}
 	if have, err := os.ReadFile(target); err == nil {
-		if sha256.Sum256(have) == [32]byte(h.Sum(nil)) {
+		if bytes.Equal(have, data) {
 			return false, nil
 		}
 		return false, assess.Errorf(assess.EConflict, "There is another photo named %s in this job. Give one of them another name.", path)
@@ -111,6 +135,12 @@ func (s *Server) addJobPhoto(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	select {
+	case s.incoming <- struct{}{}:
+		defer func() { <-s.incoming }()
+	default:
+		return assess.Errorf(assess.EBusy, "Too many photos are on their way at the moment. Yours was not kept: send it again in a moment.")
+	}
 	r := c.Request()
 	r.Body = http.MaxBytesReader(c.Response(), r.Body, s.limits.UploadBytes+slack)
 	parts, err := r.MultipartReader()
@@ -141,7 +171,7 @@ func (s *Server) addJobPhoto(c echo.Context) error {
 					return err
 				}
 			}
-			fresh, err := s.place(j.ID, path, p)
+			fresh, err := s.place(r.Context(), j.ID, path, p)
 			if err != nil {
 				return brokenUpload(err)
 			}
@@ -214,7 +244,7 @@ func (s *Server) addJobZip(c echo.Context) error {
 		if err != nil {
 			return brokenUpload(err)
 		}
-		out, err := s.unpack(j.ID, spool, n)
+		out, err := s.unpack(r.Context(), j.ID, spool, n)
 		if err != nil {
 			return err
 		}
@@ -223,7 +253,7 @@ func (s *Server) addJobZip(c echo.Context) error {
 	}
 }
 
-func (s *Server) unpack(job int64, f *os.File, size int64) (zipAnswer, error) {
+func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) (zipAnswer, error) {
 	out := zipAnswer{Left: []string{}}
 	z, err := zip.NewReader(f, size)
 	if err != nil {
@@ -244,7 +274,7 @@ func (s *Server) unpack(job int64, f *os.File, size int64) (zipAnswer, error) {
 		r, err := e.Open()
 		var fresh bool
 		if err == nil {
-			fresh, err = s.place(job, path, r)
+			fresh, err = s.place(ctx, job, path, r)
 			r.Close()
 		}
 		var ae *assess.Error
