@@ -17,10 +17,10 @@ import (
 	"unicode"
 
 	"github.com/labstack/echo/v4"
-	"github.com/rwcarlsen/goexif/exif"
 	_ "golang.org/x/image/webp"
 
 	"nodespan/api/apart"
+	"nodespan/api/bare"
 	"nodespan/assess"
 	"nodespan/assess/store"
 )
@@ -70,9 +70,9 @@ func (s *Server) upload(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	taken := takenAt(form.photo)
+	taken := bare.TakenAt(form.photo)
 	if s.dropNotes {
-		if form.photo, err = bare(form.photo, kind); err != nil {
+		if form.photo, err = bare.Photo(form.photo, kind); err != nil {
 			return assess.Errorf(assess.EInvalid, "What the camera wrote beside this photo can't be taken out, so the photo was not kept. Send it as another kind of file, or take it again: %w", err)
 		}
 	}
@@ -272,26 +272,6 @@ func (s *Server) takeDecoder(ctx context.Context) error {
 }
 
 func (s *Server) giveDecoder() { <-s.decoders }
-
-// takenAt is when the camera says that the photo was taken; zero when it
-// doesn't, or says what can't be (a camera whose clock was never set).
-func takenAt(data []byte) (taken time.Time) {
-	defer func() {
-		// The reader library isn't hardened against hostile tags.
-		if recover() != nil {
-			taken = time.Time{}
-		}
-	}()
-	x, err := exif.Decode(bytes.NewReader(exifOf(data)))
-	if err != nil {
-		return time.Time{}
-	}
-	t, err := x.DateTime()
-	if err != nil || t.Year() < 2000 || t.After(time.Now().AddDate(0, 0, 2)) {
-		return time.Time{}
-	}
-	return t
-}
 
 // Decoder decodes photos; Check returns an error for one that is damaged, Copy
 // makes an upright JPEG no longer than side px (0 for its own size).

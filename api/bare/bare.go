@@ -1,4 +1,8 @@
-package api
+// Package bare takes out of a photo what its camera or phone wrote beside the
+// pixels: place, serial numbers, names, maker's notes, embedded previews. Which
+// way is up, when it was taken and the focal length stay, since measuring and
+// filing need them. It also reads the time of which a photo tells.
+package bare
 
 import (
 	"bytes"
@@ -6,6 +10,7 @@ import (
 	"errors"
 	"hash/crc32"
 	"strings"
+	"time"
 
 	"github.com/rwcarlsen/goexif/exif"
 )
@@ -20,10 +25,9 @@ type notes struct {
 
 var errNotBare = errors.New("the file isn't built as its kind says")
 
-// bare gives a photo without what its camera or phone wrote beside the pixels:
-// place, serial numbers, names, maker's notes, embedded previews. Which way is
-// up, when it was taken and the focal length stay. The pixels aren't touched.
-func bare(photo []byte, contentType string) ([]byte, error) {
+// Photo gives a JPEG, PNG or WebP without its notes; its pixels aren't touched.
+// The error is for a file that isn't built as its content type says.
+func Photo(photo []byte, contentType string) ([]byte, error) {
 	k := keptOf(photo)
 	switch contentType {
 	case "image/jpeg":
@@ -34,6 +38,26 @@ func bare(photo []byte, contentType string) ([]byte, error) {
 		return bareWebP(photo, k)
 	}
 	return nil, errNotBare
+}
+
+// TakenAt is when the camera says that the photo was taken; zero when it
+// doesn't, or says what can't be (a camera whose clock was never set).
+func TakenAt(photo []byte) (taken time.Time) {
+	defer func() {
+		// The reader library isn't hardened against hostile tags.
+		if recover() != nil {
+			taken = time.Time{}
+		}
+	}()
+	x, err := exif.Decode(bytes.NewReader(exifOf(photo)))
+	if err != nil {
+		return time.Time{}
+	}
+	t, err := x.DateTime()
+	if err != nil || t.Year() < 2000 || t.After(time.Now().AddDate(0, 0, 2)) {
+		return time.Time{}
+	}
+	return t
 }
 
 func keptOf(photo []byte) (k notes) {
