@@ -102,13 +102,25 @@ func (s *Server) health(c echo.Context) error { return c.String(http.StatusOK, "
 
 // ready tells whether the record can be read and written now: 503 otherwise.
 func (s *Server) ready(c echo.Context) error {
-	ctx, cancel := context.WithTimeout(c.Request().Context(), 2*time.Second)
-	defer cancel()
-	if err := s.store.Ready(ctx); err != nil {
-		s.log.Error("not ready", "error", err)
+	if err := s.lastReady(c.Request().Context()); err != nil {
 		return c.String(http.StatusServiceUnavailable, "the record can't be written\n")
 	}
 	return c.String(http.StatusOK, "ready\n")
+}
+
+// lastReady looks at most once a second, since anybody may ask.
+func (s *Server) lastReady(ctx context.Context) error {
+	s.readiness.mu.Lock()
+	defer s.readiness.mu.Unlock()
+	if r := &s.readiness; time.Since(r.at) > time.Second {
+		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+		defer cancel()
+		if r.err = s.store.Ready(ctx); r.err != nil {
+			s.log.Error("not ready", "error", r.err)
+		}
+		r.at = time.Now()
+	}
+	return s.readiness.err
 }
 
 func (s *Server) metrics(c echo.Context) error {

@@ -129,7 +129,12 @@ type Server struct {
 	decoders  chan struct{}
 	incoming  chan struct{} // uploads on their way
 	held      chan struct{} // uploads whose bytes are in memory
-	previews  sync.Map      // of *sync.Mutex by name: one maker for each copy
+	readiness struct {
+		mu  sync.Mutex
+		at  time.Time
+		err error
+	}
+	previews sync.Map // of *sync.Mutex by name: one maker for each copy
 }
 
 // New makes the service and starts measuring what waits, which also is what

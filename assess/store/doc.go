@@ -3,6 +3,8 @@
 //	nodespan.db     SQLite: blocks, vines, photos, measurements, rulings, choices
 //	photos/ab/abc…  the photos, each named by the SHA-256 of its bytes
 //	previews/       smaller copies made from the photos; may be deleted at any time
+//	unclaimed/      photo files set aside after a crash: whole, but nobody was told so
+//	backups/        copies of the database from before its form changed
 //	jobs/ID/        photos, state and tables of a job that measures many
 //
 // What the words mean here:
@@ -28,6 +30,12 @@
 //
 //   - Counts follow from all that. They are kept beside it for the pages, and
 //     can be made anew at any time.
+//
+//   - An estate owns blocks, and through them all else. Accounts are its members
+//     in a role. Of passwords, links, sessions and tokens only hashes are kept.
+//   - Deleting is a mark on a photo, which hides it and what was said of it;
+//     Purge alone removes.
+//   - A backup is one tar file with the database and the photos (archive.go).
 //
 // All times are UTC with nanoseconds (RFC 3339), all JSON is what package
 // assess marshals. Errors that a person can act on are *assess.Error.
