@@ -9,16 +9,14 @@ import (
 	"encoding/binary"
 	"errors"
 	"hash/crc32"
-	"strings"
 	"time"
-
-	"github.com/rwcarlsen/goexif/exif"
 )
 
 // notes are the little of a camera's notes that measuring and filing need.
 type notes struct {
 	orientation uint16    // 1-8; 0 when not told
 	taken       string    // as EXIF writes it, 2026:12:01 09:30:00; "" when not told
+	offset      string    // of that time from UTC, +01:00; "" when not told
 	focalLength [2]uint32 // mm, as a fraction; 0/0 when not told
 	focal35     uint16    // 35 mm equivalent, mm; 0 when not told
 }
@@ -28,7 +26,7 @@ var errNotBare = errors.New("the file isn't built as its kind says")
 // Photo gives a JPEG, PNG or WebP without its notes; its pixels aren't touched.
 // The error is for a file that isn't built as its content type says.
 func Photo(photo []byte, contentType string) ([]byte, error) {
-	k := keptOf(photo)
+	k := notesOf(photo)
 	switch contentType {
 	case "image/jpeg":
 		return bareJPEG(photo, k)
@@ -40,81 +38,19 @@ func Photo(photo []byte, contentType string) ([]byte, error) {
 	return nil, errNotBare
 }
 
-// TakenAt is when the camera says that the photo was taken; zero when it
-// doesn't, or says what can't be (a camera whose clock was never set).
-func TakenAt(photo []byte) (taken time.Time) {
-	defer func() {
-		// The reader library isn't hardened against hostile tags.
-		if recover() != nil {
-			taken = time.Time{}
-		}
-	}()
-	x, err := exif.Decode(bytes.NewReader(exifOf(photo)))
+// TakenAt is when the camera says that the photo was taken, in the machine's own
+// time zone unless the camera names one; zero when it doesn't say, or says what
+// can't be (a camera whose clock was never set).
+func TakenAt(photo []byte) time.Time {
+	n := notesOf(photo)
+	t, err := time.ParseInLocation("2006:01:02 15:04:05-07:00", n.taken+n.offset, time.Local)
 	if err != nil {
-		return time.Time{}
+		t, err = time.ParseInLocation("2006:01:02 15:04:05", n.taken, time.Local)
 	}
-	t, err := x.DateTime()
 	if err != nil || t.Year() < 2000 || t.After(time.Now().AddDate(0, 0, 2)) {
 		return time.Time{}
 	}
 	return t
-}
-
-func keptOf(photo []byte) (k notes) {
-	defer func() {
-		// The reader library isn't hardened against hostile tags.
-		if recover() != nil {
-			k = notes{}
-		}
-	}()
-	x, err := exif.Decode(bytes.NewReader(exifOf(photo)))
-	if err != nil {
-		return notes{}
-	}
-	number := func(name exif.FieldName, least, most int) uint16 {
-		t, err := x.Get(name)
-		if err != nil {
-			return 0
-		}
-		v, err := t.Int(0)
-		if err != nil || v < least || v > most {
-			return 0
-		}
-		return uint16(v)
-	}
-	k.orientation = number(exif.Orientation, 1, 8)
-	k.focal35 = number(exif.FocalLengthIn35mmFilm, 1, 2000)
-	if t, err := x.Get(exif.DateTimeOriginal); err == nil {
-		if s, err := t.StringVal(); err == nil && len(s) == len("2006:01:02 15:04:05") && strings.Trim(s, "0123456789: ") == "" {
-			k.taken = s
-		}
-	}
-	if t, err := x.Get(exif.FocalLength); err == nil {
-		if a, b, err := t.Rat2(0); err == nil && a > 0 && b > 0 && a < 1<<31 && b < 1<<31 {
-			k.focalLength = [2]uint32{uint32(a), uint32(b)}
-		}
-	}
-	return k
-}
-
-// exifOf gives what goexif can read of a photo: a JPEG as it is, or the EXIF
-// chunk of a PNG or WebP.
-func exifOf(photo []byte) []byte {
-	switch {
-	case bytes.HasPrefix(photo, []byte(pngHead)):
-		_ = eachPNG(photo, func(kind string, data []byte) {
-			if kind == "eXIf" {
-				photo = data
-			}
-		})
-	case isWebP(photo):
-		_ = eachWebP(photo, func(kind string, data []byte) {
-			if kind == "EXIF" {
-				photo = bytes.TrimPrefix(data, []byte("Exif\x00\x00"))
-			}
-		})
-	}
-	return photo
 }
 
 // tiff writes what is kept as EXIF 2.32 has it: a TIFF file with two lists of
@@ -132,16 +68,19 @@ func (k notes) tiff() []byte {
 	b := binary.BigEndian
 	var inner, outer []tag
 	if k.orientation != 0 {
-		outer = append(outer, tag{0x0112, short, 1, b.AppendUint16(nil, k.orientation)})
+		outer = append(outer, tag{tagOrientation, short, 1, b.AppendUint16(nil, k.orientation)})
 	}
 	if k.taken != "" {
-		inner = append(inner, tag{0x9003, ascii, uint32(len(k.taken) + 1), append([]byte(k.taken), 0)})
+		inner = append(inner, tag{tagTaken, ascii, uint32(len(k.taken) + 1), append([]byte(k.taken), 0)})
+	}
+	if k.offset != "" {
+		inner = append(inner, tag{tagOffset, ascii, uint32(len(k.offset) + 1), append([]byte(k.offset), 0)})
 	}
 	if k.focalLength[1] != 0 {
-		inner = append(inner, tag{0x920a, rational, 1, b.AppendUint32(b.AppendUint32(nil, k.focalLength[0]), k.focalLength[1])})
+		inner = append(inner, tag{tagFocalLength, rational, 1, b.AppendUint32(b.AppendUint32(nil, k.focalLength[0]), k.focalLength[1])})
 	}
 	if k.focal35 != 0 {
-		inner = append(inner, tag{0xa405, short, 1, b.AppendUint16(nil, k.focal35)})
+		inner = append(inner, tag{tagFocalLength5, short, 1, b.AppendUint16(nil, k.focal35)})
 	}
 	if len(inner)+len(outer) == 0 {
 		return nil
@@ -167,7 +106,7 @@ func (k notes) tiff() []byte {
 	}
 	if len(inner) > 0 {
 		at := first + 2 + 12*(len(outer)+1) + 4 // the outer list has nothing behind it
-		outer = append(outer, tag{0x8769, long, 1, b.AppendUint32(nil, uint32(at))})
+		outer = append(outer, tag{tagExif, long, 1, b.AppendUint32(nil, uint32(at))})
 	}
 	out := append([]byte("MM\x00\x2a\x00\x00\x00\x08"), write(first, outer)...)
 	if len(inner) > 0 {
@@ -184,7 +123,7 @@ func bareJPEG(photo []byte, k notes) ([]byte, error) {
 	}
 	out := append(make([]byte, 0, len(photo)), photo[:2]...)
 	if tiff := k.tiff(); tiff != nil {
-		body := append([]byte("Exif\x00\x00"), tiff...)
+		body := append([]byte(exifHead), tiff...)
 		out = append(binary.BigEndian.AppendUint16(append(out, 0xff, 0xe1), uint16(len(body)+2)), body...)
 	}
 	for i := 2; ; {

@@ -8,6 +8,7 @@ import (
 	"image/jpeg"
 	"image/png"
 	"testing"
+	"time"
 
 	"github.com/rwcarlsen/goexif/exif"
 	_ "golang.org/x/image/webp"
@@ -108,14 +109,17 @@ func TestBare(t *testing.T) {
 		if kind == "image/jpeg" && !bytes.Contains(got, []byte("ICC_PROFILE")) {
 			t.Error("the colour profile is gone")
 		}
-		x, err := exif.Decode(bytes.NewReader(exifOf(got)))
+		x, err := exif.Decode(bytes.NewReader(exifOf(got))) // another's reader
 		if err != nil {
 			t.Fatal(kind, err)
+		}
+		if taken, err := x.DateTime(); err != nil || !taken.Equal(TakenAt(photo)) {
+			t.Errorf("%s: taken %v, %v; before %v", kind, taken, err, TakenAt(photo))
 		}
 		if _, _, err := x.LatLong(); err == nil {
 			t.Errorf("%s: a place is still there", kind)
 		}
-		if k, want := keptOf(got), (notes{6, "2026:01:20 10:30:00", [2]uint32{43, 10}, 28}); k != want || keptOf(photo) != want {
+		if k, want := notesOf(got), (notes{6, "2026:01:20 10:30:00", "", [2]uint32{43, 10}, 28}); k != want || notesOf(photo) != want {
 			t.Errorf("%s: kept %+v, want %+v", kind, k, want)
 		}
 		a, _, err1 := image.Decode(bytes.NewReader(photo))
@@ -141,6 +145,35 @@ func samePixels(a, b image.Image) bool {
 		}
 	}
 	return true
+}
+
+// The time of a photo, in both byte orders, with and without a zone, and from
+// the time of the last change when there is no other.
+func TestTakenAt(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		n    notes
+		want time.Time
+	}{
+		{"local time", notes{taken: "2026:01:20 10:30:00"}, time.Date(2026, 1, 20, 10, 30, 0, 0, time.Local)},
+		{"with a zone", notes{taken: "2026:01:20 10:30:00", offset: "+02:00"}, time.Date(2026, 1, 20, 8, 30, 0, 0, time.UTC)},
+		{"a clock that was never set", notes{taken: "1970:01:01 00:00:00"}, time.Time{}},
+		{"far ahead", notes{taken: "2999:01:01 00:00:00"}, time.Time{}},
+		{"no day", notes{taken: "2026:13:45 10:30:00"}, time.Time{}},
+		{"nothing", notes{}, time.Time{}},
+	} {
+		photo := append([]byte(pngHead), pngChunkOf("IHDR", make([]byte, 13))...)
+		photo = append(append(photo, pngChunkOf("eXIf", c.n.tiff())...), pngChunkOf("IEND", nil)...)
+		if got := TakenAt(photo); !got.Equal(c.want) {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
+	}
+	little := []byte("II\x2a\x00\x08\x00\x00\x00\x01\x00\x32\x01\x02\x00\x14\x00\x00\x00\x1a\x00\x00\x00\x00\x00\x00\x002026:01:20 10:30:00\x00")
+	photo := append([]byte(pngHead), pngChunkOf("eXIf", little)...)
+	photo = append(photo, pngChunkOf("IEND", nil)...)
+	if got := TakenAt(photo); !got.Equal(time.Date(2026, 1, 20, 10, 30, 0, 0, time.Local)) {
+		t.Errorf("little-endian, time of the last change: %v", got)
+	}
 }
 
 // FuzzPhoto: whatever bytes are sent, reading their time and cleaning them ends
