@@ -12,9 +12,11 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
+	"nodespan/api/bare"
 	"nodespan/assess"
 	"nodespan/assess/batch"
 )
@@ -25,6 +27,7 @@ const (
 	longestPath = 400     // bytes
 	mostEntries = 20_000  // of a zip file
 	largestZip  = 8 << 30 // bytes
+	zipTime     = 12 * time.Hour
 )
 
 // cleanPath makes a path below a job's folder of what somebody sent, or EInvalid.
@@ -85,7 +88,7 @@ func (s *Server) place(ctx context.Context, job int64, path string, r io.Reader)
 		return false, err
 	}
 	if s.dropNotes {
-		if data, err = bare(data, http.DetectContentType(data)); err != nil {
+		if data, err = bare.Photo(data, http.DetectContentType(data)); err != nil {
 			return false, assess.Errorf(assess.EInvalid, "What the camera wrote beside %s can't be taken out, so the photo was not kept. Send it as JPEG, PNG or WebP.", path)
 		}
 		if err := os.WriteFile(part.Name(), data, 0o600); err != nil {
@@ -142,6 +145,7 @@ func (s *Server) addJobPhoto(c echo.Context) error {
 		return assess.Errorf(assess.EBusy, "Too many photos are on their way at the moment. Yours was not kept: send it again in a moment.")
 	}
 	r := c.Request()
+	readUntil(c, time.Now().Add(s.limits.UploadTime))
 	r.Body = http.MaxBytesReader(c.Response(), r.Body, s.limits.UploadBytes+slack)
 	parts, err := r.MultipartReader()
 	if err != nil {
@@ -218,6 +222,7 @@ func (s *Server) addJobZip(c echo.Context) error {
 		return err
 	}
 	r := c.Request()
+	readUntil(c, time.Now().Add(zipTime))
 	r.Body = http.MaxBytesReader(c.Response(), r.Body, largestZip)
 	parts, err := r.MultipartReader()
 	if err != nil {
