@@ -33,6 +33,10 @@ type Combining struct {
 	// FirstInternodes is how many internodes from the base make the cane's
 	// medians. Larger lets the thinner, shorter end of the cane in.
 	FirstInternodes int
+	// Gap is how many typical internodes long a stretch must be to have nodes in
+	// it that weren't seen. Larger sees fewer gaps, and takes the diameter from
+	// farther up where nodes were missed.
+	Gap float64
 	// BareFrom and BareTo bound the part of a cane without nodes from which its
 	// diameter is read, mm from the base: beyond the swelling at the base, and
 	// about as far as eight internodes of the limit for short ones reach.
@@ -62,6 +66,7 @@ func DefaultCombining() Combining {
 		IndependentMM:   10,
 		EdgeU:           0.05, // middle of 0.03 to 0.1 mm for edges averaged along an internode
 		FirstInternodes: 8,
+		Gap:             1.7,
 		BareFrom:        60,
 		BareTo:          400,
 		LeanSD:          8,    // a cane that stays within +-60 mm over 400 mm leans by up to 8.5 degrees
@@ -98,6 +103,23 @@ func DeriveWith(c *Cane, p Combining) {
 	c.Internodes = make([]Internode, 0, max(0, len(c.Nodes)-1))
 	var diameters []reading // of the first internodes, those that were readable
 	var lengths []float64
+	typical := p.typical(c.Nodes)
+	// How many internodes lie between the base and here, those whose nodes
+	// weren't seen included: the median is that of the cane's first ones.
+	count := 0
+	missing := func(from, to float64) {
+		k := p.parts(to-from, typical)
+		for j := 0; j < k && count < p.FirstInternodes; j++ {
+			a, b := from+(to-from)*float64(j)/float64(k), from+(to-from)*float64(j+1)/float64(k)
+			if d, ok := p.between(c.Profile, a, b); ok {
+				diameters = append(diameters, d)
+			}
+			count++
+		}
+	}
+	if len(c.Nodes) > 2 && c.Nodes[0].AlongMM > p.Gap*typical {
+		missing(0, c.Nodes[0].AlongMM)
+	}
 	for i := 0; i+1 < len(c.Nodes); i++ {
 		from, to := c.Nodes[i].AlongMM, c.Nodes[i+1].AlongMM
 		var in Internode
@@ -110,10 +132,17 @@ func DeriveWith(c *Cane, p Combining) {
 		}
 		c.Internodes = append(c.Internodes, in)
 		if i < p.FirstInternodes {
+			lengths = append(lengths, to-from)
+		}
+		switch {
+		case count >= p.FirstInternodes:
+		case to-from > p.Gap*typical:
+			missing(from, to)
+		default:
 			if ok {
 				diameters = append(diameters, d)
 			}
-			lengths = append(lengths, to-from)
+			count++
 		}
 	}
 
@@ -123,6 +152,26 @@ func DeriveWith(c *Cane, p Combining) {
 		doubt := math.Max(0, finiteOr(c.NodeDoubt, 0))
 		c.Internode = p.length(m, part{math.Hypot(p.medianLengthU(lengths, m), doubt*m), math.Inf(1)}, rel)
 	}
+}
+
+// typical is the median distance of the first nodes, mm.
+func (p Combining) typical(ns []Node) float64 {
+	var l []float64
+	for i := 0; i+1 < len(ns) && i < p.FirstInternodes; i++ {
+		l = append(l, ns[i+1].AlongMM-ns[i].AlongMM)
+	}
+	if len(l) == 0 {
+		return math.Inf(1)
+	}
+	return median(l)
+}
+
+// parts is how many internodes of the typical length make a stretch.
+func (p Combining) parts(length, typical float64) int {
+	if !(typical > 0) || math.IsInf(typical, 1) {
+		return 1
+	}
+	return max(1, int(math.Round(length/typical)))
 }
 
 // SetDiameterByHand puts a diameter that was measured with a caliper in place
