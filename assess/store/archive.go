@@ -10,9 +10,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"maps"
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,13 +23,13 @@ import (
 )
 
 // A backup is one tar file: first manifestName, then the database, then the
-// photos under the paths that they have in the data folder. Whoever has no
+// photos and the files of jobs under the paths that they have in the data folder. Whoever has no
 // nodespan any more can take it apart with tar, and verify each photo with
 // sha256sum, whose result is its name.
 const (
 	manifestName  = "backup.json"
 	backupForm    = 1
-	manifestLimit = 1 << 20 // bytes
+	manifestLimit = 64 << 20 // bytes
 )
 
 // manifest says what a backup holds.
@@ -39,6 +42,19 @@ type manifest struct {
 	} `json:"database"`
 	Photos     int   `json:"photos"`
 	PhotoBytes int64 `json:"photo_bytes"`
+	// Jobs are the files of jobs that measure many photos, by path: those photos
+	// aren't named by their content.
+	Jobs map[string]fileSum `json:"jobs"`
+}
+
+type fileSum struct {
+	Bytes  int64  `json:"bytes"`
+	SHA256 string `json:"sha256"`
+}
+
+// jobPath tells whether a path in a backup may be one of a job's file.
+func jobPath(name string) bool {
+	return fs.ValidPath(name) && strings.HasPrefix(name, jobFolder+"/") && !strings.Contains(name, "/.") && !strings.ContainsAny(name, "\\:\x00")
 }
 
 // BackupReport says what a backup holds.
@@ -73,8 +89,16 @@ func (s *Store) Backup(ctx context.Context, file string) (BackupReport, error) {
 	for _, p := range photos {
 		m.PhotoBytes += p.bytes
 	}
+	held, err := os.MkdirTemp(s.dir, ".backup-*")
+	if err != nil {
+		return r, err
+	}
+	defer os.RemoveAll(held)
+	if m.Jobs, err = s.holdJobs(ctx, held); err != nil {
+		return r, err
+	}
 	part := filepath.Join(work, "backup.tar")
-	if err := s.writeBackup(ctx, part, copied, m, photos); err != nil {
+	if err := s.writeBackup(ctx, part, copied, held, m, photos); err != nil {
 		return r, err
 	}
 	info, err := os.Stat(part)
@@ -150,7 +174,7 @@ func sumOf(path string) (int64, string, error) {
 	return n, hex.EncodeToString(h.Sum(nil)), err
 }
 
-func (s *Store) writeBackup(ctx context.Context, part, copied string, m manifest, photos []photoFile) (err error) {
+func (s *Store) writeBackup(ctx context.Context, part, copied, held string, m manifest, photos []photoFile) (err error) {
 	f, err := os.OpenFile(part, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 	if err != nil {
 		return err
@@ -194,10 +218,93 @@ func (s *Store) writeBackup(ctx context.Context, part, copied string, m manifest
 			return assess.Errorf(assess.EInternal, "Photo %s is missing or can't be read, so no backup was written. Run nodespan check: %w", p.sum, err)
 		}
 	}
+	for _, name := range slices.Sorted(maps.Keys(m.Jobs)) {
+		if err := add(name, filepath.Join(held, filepath.FromSlash(name)), m.Jobs[name].Bytes); err != nil {
+			return err
+		}
+	}
 	if err := w.Close(); err != nil {
 		return err
 	}
 	return f.Sync()
+}
+
+// holdJobs holds the files of all jobs as they are now in a folder of their
+// own: by a second name where the disk can, since a job never writes into a
+// file that is there but puts another in its place; its database as a copy.
+func (s *Store) holdJobs(ctx context.Context, held string) (map[string]fileSum, error) {
+	out := map[string]fileSum{}
+	top := filepath.Join(s.dir, jobFolder)
+	err := filepath.WalkDir(top, func(path string, d fs.DirEntry, err error) error {
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			return nil // no jobs, or a file that was replaced meanwhile
+		case err != nil:
+			return err
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case d.IsDir() && strings.HasPrefix(d.Name(), "."):
+			return fs.SkipDir
+		case !d.Type().IsRegular() || strings.HasPrefix(d.Name(), ".") || strings.HasSuffix(d.Name(), ".db-wal") || strings.HasSuffix(d.Name(), ".db-shm") || strings.HasSuffix(d.Name(), ".db-journal"):
+			return nil
+		}
+		rel, err := filepath.Rel(s.dir, path)
+		if err != nil {
+			return err
+		}
+		name, to := filepath.ToSlash(rel), filepath.Join(held, rel)
+		if !jobPath(name) {
+			return nil
+		}
+		if err := os.MkdirAll(filepath.Dir(to), 0o750); err != nil {
+			return err
+		}
+		if strings.HasSuffix(name, ".db") {
+			err = copyDatabase(ctx, path, to)
+		} else if err = os.Link(path, to); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			err = copyFile(path, to)
+		}
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("copying %s: %w", name, err)
+		}
+		var sum fileSum
+		sum.Bytes, sum.SHA256, err = sumOf(to)
+		out[name] = sum
+		return err
+	})
+	return out, err
+}
+
+// copyDatabase copies one state of a database that others may be writing to.
+func copyDatabase(ctx context.Context, from, to string) error {
+	from, err := filepath.Abs(from)
+	if err != nil {
+		return err
+	}
+	db, err := sql.Open("sqlite", (&url.URL{Scheme: "file", Path: from, RawQuery: url.Values{"_pragma": {fmt.Sprintf("busy_timeout(%d)", busyWait.Milliseconds())}}.Encode()}).String())
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	_, err = db.ExecContext(ctx, `VACUUM INTO ?`, to)
+	return err
+}
+
+func copyFile(from, to string) error {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	out, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o640)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, in)
+	return errors.Join(err, out.Close())
 }
 
 // readBackup reads a backup to its end and verifies every byte of it. With a
@@ -223,6 +330,7 @@ func readBackup(ctx context.Context, in io.Reader, folder string) (manifest, err
 	}
 	seen := map[string]bool{}
 	var photoBytes int64
+	photos, jobs := 0, 0
 	for {
 		if err := ctx.Err(); err != nil {
 			return m, err
@@ -244,6 +352,10 @@ func readBackup(ctx context.Context, in io.Reader, folder string) (manifest, err
 		case sumForm.MatchString(sum) && name == photoFolder+"/"+sum[:2]+"/"+sum:
 			want = sum
 			photoBytes += h.Size
+			photos++
+		case jobPath(name) && m.Jobs[name].SHA256 != "" && m.Jobs[name].Bytes == h.Size:
+			want = m.Jobs[name].SHA256
+			jobs++
 		default:
 			return bad("it holds %q, which doesn't belong there", name)
 		}
@@ -255,8 +367,8 @@ func readBackup(ctx context.Context, in io.Reader, folder string) (manifest, err
 	switch {
 	case !seen[databaseName]:
 		return bad("the database is missing")
-	case len(seen)-1 != m.Photos || photoBytes != m.PhotoBytes:
-		return bad("it has %d photos of %d bytes, and should have %d of %d", len(seen)-1, photoBytes, m.Photos, m.PhotoBytes)
+	case photos != m.Photos || photoBytes != m.PhotoBytes || jobs != len(m.Jobs):
+		return bad("it has %d photos of %d bytes and %d files of jobs, and should have %d of %d and %d", photos, photoBytes, jobs, m.Photos, m.PhotoBytes, len(m.Jobs))
 	}
 	return m, nil
 }

@@ -62,6 +62,27 @@ func TestBackupAndRestore(t *testing.T) {
 			}
 		}
 	}()
+	// A job's folder, whose state another writes meanwhile.
+	state := filepath.Join(s.JobFolder(1), "results", "job.db")
+	for path, text := range map[string]string{"photos/North 1/a.jpg": "a job's photo", "results/canes.csv": "a,b\n", "photos/.b.part": "half"} {
+		path = filepath.Join(s.JobFolder(1), path)
+		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	job, err := sql.Open("sqlite", state)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer job.Close()
+	for _, q := range []string{`PRAGMA journal_mode=WAL`, `CREATE TABLE done (n)`, `INSERT INTO done VALUES (42)`} {
+		if _, err := job.Exec(q); err != nil {
+			t.Fatal(err)
+		}
+	}
 	file := filepath.Join(t.TempDir(), "estate.backup")
 	r, err := s.Backup(t.Context(), file)
 	writing()
@@ -86,6 +107,26 @@ func TestBackupAndRestore(t *testing.T) {
 	}
 	if data, err := again.PhotoBytes(mustPhoto(t, again, 1).SHA256); err != nil || string(data) != "photo 0" {
 		t.Errorf("photo %q, %v", data, err)
+	}
+	for path, want := range map[string]string{"photos/North 1/a.jpg": "a job's photo", "results/canes.csv": "a,b\n"} {
+		if got, err := os.ReadFile(filepath.Join(again.JobFolder(1), path)); err != nil || string(got) != want {
+			t.Errorf("%s of a job: %q, %v", path, got, err)
+		}
+	}
+	if _, err := os.Stat(filepath.Join(again.JobFolder(1), "photos", ".b.part")); err == nil {
+		t.Error("half a file was backed up")
+	}
+	restored, err := sql.Open("sqlite", filepath.Join(again.JobFolder(1), "results", "job.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer restored.Close()
+	var n int
+	if err := restored.QueryRow(`SELECT n FROM done`).Scan(&n); err != nil || n != 42 {
+		t.Errorf("the job's state: %d, %v", n, err)
+	}
+	if left, _ := filepath.Glob(filepath.Join(s.Dir(), ".backup-*")); len(left) > 0 {
+		t.Errorf("left in the data folder: %v", left)
 	}
 	if _, err := Restore(t.Context(), file, dir); assess.ErrorCode(err) != assess.EInvalid {
 		t.Errorf("over a folder in use: %v, want a refusal", err)
@@ -169,8 +210,17 @@ func TestBadBackups(t *testing.T) {
 			return append(n, "../evil")
 		}),
 		"another file": pack(func(n []string, e map[string][]byte) []string { e["evil"] = []byte("x"); return append(n, "evil") }),
-		"a link":       pack(func(n []string, _ map[string][]byte) []string { return append(n, "link:photos/x") }),
-		"twice":        pack(func(n []string, _ map[string][]byte) []string { return append(n, n[2]) }),
+		"a job's file that isn't told of": pack(func(n []string, e map[string][]byte) []string {
+			e["jobs/1/x"] = []byte("x")
+			return append(n, "jobs/1/x")
+		}),
+		"a job's path out of the folder": pack(func(n []string, e map[string][]byte) []string {
+			e[n[0]] = bytes.Replace(e[n[0]], []byte(`"jobs": {`), []byte(`"jobs": {"jobs/../../evil": {"bytes": 1, "sha256": "2d711642b726b04401627ca9fbac32f5c8530fb1903cc4db02258717921a4881"}`), 1)
+			e["jobs/../../evil"] = []byte("x")
+			return append(n, "jobs/../../evil")
+		}),
+		"a link": pack(func(n []string, _ map[string][]byte) []string { return append(n, "link:photos/x") }),
+		"twice":  pack(func(n []string, _ map[string][]byte) []string { return append(n, n[2]) }),
 		"of a later form": pack(func(n []string, e map[string][]byte) []string {
 			e[n[0]] = bytes.Replace(e[n[0]], []byte(`"form": 1`), []byte(`"form": 9`), 1)
 			return n

@@ -33,8 +33,10 @@
 //
 //   - An estate owns blocks, and through them all else. Accounts are its members
 //     in a role. Of passwords, links, sessions and tokens only hashes are kept.
+//
 //   - Deleting is a mark on a photo, which hides it and what was said of it;
 //     Purge alone removes.
+//
 //   - A backup is one tar file with the database and the photos (archive.go).
 //
 // All times are UTC with nanoseconds (RFC 3339), all JSON is what package
