@@ -164,6 +164,7 @@ var routeRules = map[string]Action{
 	"POST /api/jobs":                 Jobs,
 	"GET /api/jobs/:job":             Jobs,
 	"POST /api/jobs/:job":            Jobs,
+	"DELETE /api/jobs/:job":          Delete,
 	"GET /api/jobs/:job/events":      Jobs,
 	"GET /api/jobs/:job/uploaded":    Jobs,
 	"POST /api/jobs/:job/photos":     Jobs,

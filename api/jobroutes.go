@@ -35,6 +35,7 @@ func (s *Server) routesOfJobs(e *echo.Echo, a *echo.Group) {
 	a.POST("/jobs", s.addJob)
 	a.GET("/jobs/:job", s.getJob)
 	a.POST("/jobs/:job", s.changeJob)
+	a.DELETE("/jobs/:job", s.removeJob)
 	a.GET("/jobs/:job/events", s.jobEvents)
 	a.GET("/jobs/:job/uploaded", s.jobUploaded)
 	a.POST("/jobs/:job/photos", s.addJobPhoto)
@@ -201,6 +202,18 @@ func (s *Server) changeJob(c echo.Context) error {
 		return err
 	}
 	return c.JSON(http.StatusOK, v)
+}
+
+// removeJob takes a job away for good.
+func (s *Server) removeJob(c echo.Context) error {
+	j, o, err := s.jobAt(c)
+	if err != nil {
+		return err
+	}
+	if err := s.jobs.remove(c.Request().Context(), j, o); err != nil {
+		return err
+	}
+	return c.NoContent(http.StatusNoContent)
 }
 
 // keepLists reads the lists that were given, and keeps them only when each can

@@ -111,6 +111,38 @@ func (js *jobs) get(ctx context.Context, id int64) (*openJob, error) {
 	return o, nil
 }
 
+// patienceToEnd is how long a job that is taken away may need to end its run.
+const patienceToEnd = 20 * time.Second
+
+// remove ends a job's work and takes it away for good, with its folder.
+func (js *jobs) remove(ctx context.Context, j store.Job, o *openJob) error {
+	j.Paused = true // so that the loop doesn't take it up again
+	if err := js.s.store.SetJob(ctx, j); err != nil {
+		return err
+	}
+	o.pause()
+	ctx, cancel := context.WithTimeout(ctx, patienceToEnd)
+	defer cancel()
+	for {
+		o.mu.Lock()
+		working, changed := o.stop != nil, o.changed
+		o.mu.Unlock()
+		if !working {
+			break
+		}
+		select {
+		case <-changed:
+		case <-time.After(100 * time.Millisecond):
+		case <-ctx.Done():
+			return assess.Errorf(assess.EBusy, "The job is still ending. Try again in a moment.")
+		}
+	}
+	js.mu.Lock()
+	defer js.mu.Unlock()
+	delete(js.open, j.ID)
+	return errors.Join(o.Close(), js.s.store.RemoveJob(ctx, j.ID))
+}
+
 // touch says that there is something to do in a job: anew with photos to be
 // measured, else only its tables to be written.
 func (js *jobs) touch(o *openJob, anew bool) {

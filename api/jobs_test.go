@@ -280,3 +280,34 @@ func TestJobDropsNotes(t *testing.T) {
 		t.Errorf("what can't be made bare: %d", status)
 	}
 }
+
+// Only who may delete takes a job away; a researcher may not, and somebody of
+// another estate doesn't see that there is one.
+func TestJobWhoTakesItAway(t *testing.T) {
+	r := newRig(t)
+	job := r.newJob()
+	at := fmt.Sprintf("/api/jobs/%d", job)
+	r.role = Researcher
+	r.who = "Rita"
+	if status, _ := r.do(http.MethodDelete, at, nil); status != http.StatusForbidden {
+		t.Errorf("a researcher: %d", status)
+	}
+	if status, _ := r.sendJob(job, "North-1-1.jpg", tailed(1)); status != http.StatusCreated {
+		t.Errorf("a researcher sends a photo: %d", status)
+	}
+	r.written(job, 1)
+	other, err := r.store.AddEstate(t.Context(), "Other estate")
+	if err != nil {
+		t.Fatal(err)
+	}
+	outsider(t, r, "outsider", other.ID)
+	r.who = "outsider"
+	if status, _ := r.do(http.MethodDelete, at, nil); status != http.StatusNotFound {
+		t.Errorf("another estate's manager: %d", status)
+	}
+	r.who, r.role = "Ada", Manager
+	if status, text := r.do(http.MethodDelete, at, nil); status != http.StatusNoContent {
+		t.Errorf("the manager: %d %s", status, text)
+	}
+	r.get(at, http.StatusNotFound, nil)
+}

@@ -462,6 +462,10 @@ func (w *walk) job() {
 	}
 	w.call("POST /api/jobs/:job/checks", at+"/checks", fmt.Sprintf(`{"sha256":%q,"cane":%d,"said":"agree"}`, drawn.Canes[0].SHA256, drawn.Canes[0].Cane), nil)
 	w.call("GET /api/jobs/:job/files/:name", at+"/files/canes.csv", "", nil)
+	w.call("DELETE /api/jobs/:job", at, "", nil)
+	if _, err := os.Stat(w.store.JobFolder(j.ID)); !os.IsNotExist(err) {
+		w.t.Errorf("the folder of a job that was taken away: %v", err)
+	}
 }
 
 // written waits until a job's tables are written with so many photos.

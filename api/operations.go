@@ -202,6 +202,7 @@ var operations = []operation{
 	{route: "POST /api/jobs", what: "Make a job. pattern tells how its photos are named, such as {block}-{row}-{vine}[-{stance}]; check is the wanted precision of the error rate, 0 for no sample.", in: jobIn{}, status: http.StatusCreated, out: jobView{}},
 	{route: "GET /api/jobs/:job", what: "How a job goes on, and what was written.", status: http.StatusOK, out: jobView{}},
 	{route: "POST /api/jobs/:job", what: "Pause, resume or retry a job, or change its settings; a field that isn't there stays.", in: jobChange{}, status: http.StatusOK, out: jobView{}},
+	{route: "DELETE /api/jobs/:job", what: "Take a job away for good, with its photos and tables.", status: http.StatusNoContent},
 	{route: "GET /api/jobs/:job/events", what: "How a job goes on, as a stream of events; with once, one event.", query: []param{{"once", "1 for one event", "string"}}, status: http.StatusOK, kind: "text/event-stream"},
 	{route: "GET /api/jobs/:job/uploaded", what: "The photos that a job has, with their size in bytes.", status: http.StatusOK, out: map[string]int64{}},
 	{route: "POST /api/jobs/:job/photos", what: "Send one photo into a job.", form: []part{{"path", "its path below the job's folder"}, {"photo", "the file"}}, status: http.StatusCreated, out: placedAnswer{}},

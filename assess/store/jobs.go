@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"os"
 	"path/filepath"
 	"strconv"
 	"time"
@@ -87,4 +88,17 @@ func (s *Store) EstateOfJob(ctx context.Context, id int64) (int64, error) {
 // JobFolder is where a job keeps its photos, its state and its tables.
 func (s *Store) JobFolder(id int64) string {
 	return filepath.Join(s.dir, jobFolder, strconv.FormatInt(id, 10))
+}
+
+// RemoveJob takes a job and its folder away for good; its photos, results and
+// tables are no part of the record of the vines.
+func (s *Store) RemoveJob(ctx context.Context, id int64) error {
+	err := s.write(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `DELETE FROM jobs WHERE id = ?`, id)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return os.RemoveAll(s.JobFolder(id))
 }

@@ -1,5 +1,5 @@
 // One job of many photos: sending them, how it goes on, what became of each.
-import { get, post, upload, key } from './net.js';
+import { get, post, upload, key, send as ask } from './net.js';
 import { t, number } from './text.js';
 
 const $ = (id) => document.getElementById(id);
@@ -238,3 +238,11 @@ async function sample() {
 
 show(await get(address));
 watch();
+
+$('remove')?.addEventListener('click', async () => {
+  if (!confirm(t('job.remove.sure', { n: view.counts.photos }))) return;
+  try {
+    await ask('DELETE', address);
+    location.assign('/jobs');
+  } catch (e) { $('setfault').textContent = e.message; }
+});
