@@ -152,6 +152,8 @@ var routeRules = map[string]Action{
 	"GET /api/blocks/:block/rules":                          View,
 	"POST /api/blocks/:block/rules":                         Rules,
 	"POST /api/blocks/:block/rules/preview":                 View,
+	"GET /forms/:file":                                      View,
+	"POST /api/forms/read":                                  View,
 	"POST /api/rule-sets/read":                              View,
 	"POST /api/descriptor-tables":                           Rules,
 

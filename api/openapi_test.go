@@ -18,6 +18,7 @@ import (
 	"github.com/pb33f/libopenapi"
 	validator "github.com/pb33f/libopenapi-validator"
 
+	"nodespan/assess"
 	"nodespan/assess/store"
 )
 
@@ -373,6 +374,15 @@ func (w *walk) photos() {
 		w.t.Fatal(err)
 	}
 	w.call("POST /api/rule-sets/read", "/api/rule-sets/read", string(file), nil)
+	form, err := assess.WriteForm(assess.DefaultForm(), assess.YAML)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	formFile, err := json.Marshal(fileIn{Name: "form.yaml", Text: string(form)})
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	w.call("POST /api/forms/read", "/api/forms/read", string(formFile), nil)
 	table, err := json.Marshal(map[string]string{"name": "lengths.yaml", "text": describedTable})
 	if err != nil {
 		w.t.Fatal(err)

@@ -57,6 +57,9 @@ type (
 	ruleSetAnswer struct {
 		Rules assess.RuleSet `json:"rule_set"`
 	}
+	formAnswer struct {
+		Form assess.Form `json:"form"`
+	}
 	tableAnswer struct {
 		Table assess.DescriptorTable `json:"table"`
 	}
@@ -156,6 +159,7 @@ type (
 		After   int            `json:"after"`
 		Rules   assess.RuleSet `json:"rule_set"`
 		Form    string         `json:"training_form"`
+		Own     *assess.Form   `json:"form,omitempty"` // instead of one that is known by name
 		Winter  string         `json:"winter"`
 		Variety string         `json:"variety"`
 		Spacing float64        `json:"spacing_m"`
@@ -196,6 +200,7 @@ var operations = []operation{
 	{route: "POST /api/blocks/:block/rules", what: "Change that, from a winter on.", in: changeRulesIn{}, status: http.StatusOK, out: changedAnswer{}},
 	{route: "POST /api/blocks/:block/rules/preview", what: "What another rule set would change among the block's canes; nothing is kept.", in: ruleSetAnswer{}, status: http.StatusOK, out: anything{}},
 	{route: "POST /api/rule-sets/read", what: "Read a rule set from the text of a file; nothing is kept.", in: fileIn{}, status: http.StatusOK, out: ruleSetAnswer{}},
+	{route: "POST /api/forms/read", what: "Read a training form from the text of a file; nothing is kept.", in: fileIn{}, status: http.StatusOK, out: formAnswer{}},
 	{route: "POST /api/descriptor-tables", what: "Keep a descriptor table from the text of a file.", in: fileIn{}, status: http.StatusCreated, out: tableAnswer{}},
 
 	{route: "GET /api/jobs", what: "The estate's jobs of many photos, the newest first.", status: http.StatusOK, out: []jobView{}},

@@ -66,6 +66,14 @@ func (s *Server) where(c echo.Context, b store.Block, v store.Vine) string {
 	return s.say(c, "where", "block", b.Name, "row", v.Row, "vine", v.Number)
 }
 
+// titleOf is the title of the form that a block is pruned to now.
+func titleOf(b store.Block) string {
+	if f, err := formOf(b.TrainingForm, b.FormText); err == nil {
+		return f.Title
+	}
+	return b.TrainingForm
+}
+
 func formTitle(id string) string {
 	f, err := assess.FormByName(id)
 	if err != nil {
@@ -88,7 +96,7 @@ func (s *Server) homePage(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		l := web.BlockLine{ID: b.ID, Name: b.Name, Form: formTitle(b.TrainingForm), Rows: b.Rows, VinesPerRow: b.VinesPerRow}
+		l := web.BlockLine{ID: b.ID, Name: b.Name, Form: titleOf(b), Rows: b.Rows, VinesPerRow: b.VinesPerRow}
 		l.Recorded, l.Waits, l.Decided = count(rows)
 		p.Blocks = append(p.Blocks, l)
 	}
@@ -158,7 +166,7 @@ func (s *Server) blockPage(c echo.Context) error {
 		return err
 	}
 	p := web.BlockPage{
-		Frame: s.frame(c, "block.title", "block", b.Name), ID: b.ID, Name: b.Name, Form: formTitle(b.TrainingForm),
+		Frame: s.frame(c, "block.title", "block", b.Name), ID: b.ID, Name: b.Name, Form: titleOf(b),
 		RuleSet: b.RuleSet, Rules: ruleLines(rules), Rows: b.Rows, VinesPerRow: b.VinesPerRow,
 	}
 	p.Back = &web.Link{Text: s.say(c, "home.title"), To: "/"}

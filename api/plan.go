@@ -76,12 +76,21 @@ func (s *Server) sayer(c echo.Context) sheet.Say {
 	return func(key string, args ...any) string { return s.say(c, key, args...) }
 }
 
+// titleIn is the title of a choice's form, which may be an older one than that
+// of the photo's winter.
+func titleIn(g *sighting, id string) string {
+	if g != nil && g.form.ID() == id {
+		return g.form.Title
+	}
+	return formTitle(id)
+}
+
 // sheetOf is what is printed of a plan.
 func (s *Server) sheetOf(c echo.Context, b store.Block, p *planned) sheet.Vine {
 	d := sheet.Draw(p.sighting.measurement.Seen, p.sighting.confirmed, p.choice)
 	return sheet.Vine{
 		Where: s.where(c, b, p.vine), Number: p.vine.Number, Confirmed: s.say(c, "sheet.confirmed", "who", p.kept.Who, "when", day(p.kept.At)),
-		Form: formTitle(p.choice.Form), Plan: p.plan, Drawing: &d, Cautions: assess.Cautions(), Say: s.sayer(c),
+		Form: titleIn(p.sighting, p.choice.Form), Plan: p.plan, Drawing: &d, Cautions: assess.Cautions(), Say: s.sayer(c),
 		BudAdvice: budAdvice(b, pruningsOf(b, p.said, p.kept.Winter, p.sighting, &p.choice), p.choice.Buds),
 	}
 }
@@ -126,7 +135,7 @@ func (s *Server) rowSheet(c echo.Context) error {
 			}
 		}
 	}
-	r := sheet.Row{Where: s.say(c, "sheet.row", "block", b.Name, "row", row), Winter: winter, Form: formTitle(b.TrainingForm), Cautions: assess.Cautions(), Say: s.sayer(c)}
+	r := sheet.Row{Where: s.say(c, "sheet.row", "block", b.Name, "row", row), Winter: winter, Form: titleOf(b), Cautions: assess.Cautions(), Say: s.sayer(c)}
 	for _, v := range states {
 		if winter == "" || !v.Chosen || v.Winter != winter {
 			r.Undecided++

@@ -1,10 +1,13 @@
 package api
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"net/http"
 	"net/url"
+	"reflect"
+	"slices"
 	"strings"
 	"time"
 
@@ -24,6 +27,8 @@ func (s *Server) routesOfRules(e *echo.Echo, a *echo.Group) {
 	a.POST("/blocks/:block/rules", s.changeRules)
 	a.POST("/blocks/:block/rules/preview", s.previewRules)
 	a.POST("/rule-sets/read", s.readRuleSet)
+	e.GET("/forms/:file", s.formFile)
+	a.POST("/forms/read", s.readForm)
 	a.POST("/descriptor-tables", s.addDescriptorTable)
 }
 
@@ -150,6 +155,7 @@ func (s *Server) changeRules(c echo.Context) error {
 		After   int            `json:"after"` // Seq that the person had seen
 		Rules   assess.RuleSet `json:"rule_set"`
 		Form    string         `json:"training_form"`
+		Own     *assess.Form   `json:"form"`   // instead of one that is known by name
 		Winter  string         `json:"winter"` // from which it holds
 		Variety string         `json:"variety"`
 		Spacing float64        `json:"spacing_m"`
@@ -162,8 +168,8 @@ func (s *Server) changeRules(c echo.Context) error {
 		return err
 	}
 	form, text := b.TrainingForm, b.FormText
-	if in.Form != b.TrainingForm {
-		f, err := assess.FormByName(in.Form)
+	if in.Own != nil || in.Form != b.TrainingForm {
+		f, err := s.formFor(c.Request().Context(), b, in.Form, in.Own)
 		if err != nil {
 			return err
 		}
@@ -201,6 +207,90 @@ func (s *Server) changeRules(c echo.Context) error {
 		return err
 	}
 	return c.JSON(http.StatusOK, map[string]any{"rules": v, "blocks": len(changed)})
+}
+
+// knownForms are the forms that a block may be pruned to: those of the program
+// and those that the estate's blocks were ever pruned to.
+func (s *Server) knownForms(ctx context.Context, b store.Block) ([]assess.Form, error) {
+	own, err := s.store.Forms(ctx, b.EstateID)
+	if err != nil {
+		return nil, err
+	}
+	out := assess.Forms()
+	for _, f := range own {
+		if !slices.ContainsFunc(out, func(k assess.Form) bool { return k.ID() == f.ID() }) {
+			out = append(out, f)
+		}
+	}
+	return out, nil
+}
+
+// formFor finds a form by its name, or takes one from a file: EConflict when
+// another is known by the same name and version.
+func (s *Server) formFor(ctx context.Context, b store.Block, id string, own *assess.Form) (assess.Form, error) {
+	known, err := s.knownForms(ctx, b)
+	if err != nil {
+		return assess.Form{}, err
+	}
+	if own == nil {
+		i := slices.IndexFunc(known, func(f assess.Form) bool { return f.ID() == id })
+		if i < 0 {
+			return assess.FormByName(id)
+		}
+		return known[i], nil
+	}
+	if own.Places == nil {
+		own.Places = []assess.Place{}
+	}
+	if err := own.Validate(); err != nil {
+		return *own, err
+	}
+	for _, f := range known {
+		if f.ID() == own.ID() && !reflect.DeepEqual(f, *own) {
+			return *own, assess.Errorf(assess.EConflict, "There is a training form %s that is another. Give yours the next version, or another name.", f.ID())
+		}
+	}
+	return *own, nil
+}
+
+// readForm reads a training form's file, keeping nothing.
+func (s *Server) readForm(c echo.Context) error {
+	var in fileIn
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return err
+	}
+	format, err := assess.FormatOf(in.Name)
+	if err != nil {
+		return err
+	}
+	f, err := assess.ReadForm([]byte(in.Text), format)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, map[string]any{"form": f})
+}
+
+// formFile gives a training form as a file, "name@version.yaml" or .toml.
+func (s *Server) formFile(c echo.Context) error {
+	file, err := url.PathUnescape(c.Param("file"))
+	if err != nil {
+		return assess.Errorf(assess.ENotFound, "There is nothing under this address. Go to the start page.")
+	}
+	known, err := s.knownForms(c.Request().Context(), store.Block{EstateID: estateOf(c)})
+	if err != nil {
+		return err
+	}
+	format, err := assess.FormatOf(file)
+	i := slices.IndexFunc(known, func(f assess.Form) bool { return strings.HasPrefix(file, f.ID()+".") })
+	if err != nil || i < 0 {
+		return assess.Errorf(assess.ENotFound, "There is no such training form. Pick one on a block's page of rules.")
+	}
+	data, err := assess.WriteForm(known[i], format)
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(file))
+	return c.Blob(http.StatusOK, "application/"+string(format)+"; charset=utf-8", data)
 }
 
 // fileIn is a rule set's or a table's file as a page sends it.
@@ -299,18 +389,14 @@ func (s *Server) rulesPage(c echo.Context) error {
 		p.WoodLow, p.WoodHigh, p.WoodSource = fmt.Sprint(b.WoodLow), fmt.Sprint(b.WoodHigh), b.WoodSource
 	}
 	p.Script, p.Back = "rules", &web.Link{Text: b.Name, To: fmt.Sprintf("/blocks/%d", b.ID)}
-	known := false
-	for _, f := range assess.Forms() {
-		known = known || f.ID() == b.TrainingForm
+	forms, err := s.knownForms(ctx, b)
+	if err != nil {
+		return err
+	}
+	for _, f := range forms {
 		p.Forms = append(p.Forms, web.FormOption{ID: f.ID(), Title: f.Title, Source: f.Source, Default: f.ID() == b.TrainingForm})
 	}
-	if !known {
-		f, err := formOf(b.TrainingForm, b.FormText)
-		if err != nil {
-			return err
-		}
-		p.Forms = append(p.Forms, web.FormOption{ID: f.ID(), Title: f.Title, Source: f.Source, Default: true})
-	}
+	p.FormYAML = "/forms/" + url.PathEscape(b.TrainingForm+".yaml")
 	for _, f := range assess.BalancedFormulas() {
 		p.Formulas = append(p.Formulas, web.FormulaOption{Name: f.Name, For: f.For, Source: f.Source, Chosen: f.Name == b.Formula})
 	}

@@ -128,6 +128,56 @@ func TestRuleSetFiles(t *testing.T) {
 	}
 }
 
+// A training form comes out as a file; changed, it goes in again as another
+// version, and the choice is made by it.
+func TestOwnTrainingForm(t *testing.T) {
+	r := newRig(t)
+	v := r.view()
+	r.ruleAll(v)
+	text := r.get("/forms/four-cane@1.yaml", http.StatusOK, nil)
+	var read struct{ Form assess.Form }
+	changed := strings.NewReplacer("version: 1", "version: 2", "title: Four canes on two wires", "title: Ours", "buds_per_cane: 8", "buds_per_cane: 10", "buds_per_cane_max: 8", "buds_per_cane_max: 10").Replace(text)
+	r.post("/api/forms/read", toJSON(t, fileIn{Name: "ours.yaml", Text: changed}), http.StatusOK, &read)
+	var rules rulesView
+	r.get("/api/blocks/1/rules", http.StatusOK, &rules)
+	body := changeOf(t, rules, rules.Rules, rules.Present)
+	with := func(f assess.Form) string {
+		return strings.Replace(body, `{"after"`, `{"form":`+toJSON(t, f)+`,"after"`, 1)
+	}
+	other := read.Form
+	other.Version = 1
+	r.post("/api/blocks/1/rules", with(other), http.StatusConflict, nil)
+	bad := read.Form
+	bad.BudsMin = 40
+	r.post("/api/blocks/1/rules", with(bad), http.StatusUnprocessableEntity, nil)
+	var kept struct{ Rules rulesView }
+	r.post("/api/blocks/1/rules", with(read.Form), http.StatusOK, &kept)
+	if kept.Rules.Form != "four-cane@2" {
+		t.Errorf("kept %+v", kept.Rules.Form)
+	}
+	var ch choiceView
+	r.get(fmt.Sprintf("/api/measurements/%d/choice", v.ID), http.StatusOK, &ch)
+	most := 0
+	for _, k := range ch.Choice.Keep {
+		most = max(most, k.Buds)
+	}
+	if ch.Form.Title != "Ours" || most != 10 || ch.Choice.Form != "four-cane@2" {
+		t.Errorf("chosen by %s, %d buds on a cane", ch.Choice.Form, most)
+	}
+	for path, want := range map[string]string{"/blocks/1": "Ours", "/": "Ours", "/blocks/1/rules": "Four canes on two wires", "/forms/four-cane@2.toml": "title = 'Ours'"} {
+		if page := r.get(path, http.StatusOK, nil); !strings.Contains(page, want) {
+			t.Errorf("%s lacks %q", path, want)
+		}
+	}
+	r.get("/forms/four-cane@9.yaml", http.StatusNotFound, nil)
+	r.get("/forms/four-cane@1.doc", http.StatusNotFound, nil)
+	// Back to the program's own form, by its name.
+	r.post("/api/blocks/1/rules", strings.Replace(changeOf(t, kept.Rules, rules.Rules, rules.Present), "four-cane@2", "four-cane@1", 1), http.StatusOK, &kept)
+	if kept.Rules.Form != "four-cane@1" {
+		t.Errorf("back: %+v", kept.Rules.Form)
+	}
+}
+
 func TestBrowserRules(t *testing.T) {
 	for _, z := range sizes {
 		t.Run(z.name, func(t *testing.T) {
@@ -173,6 +223,17 @@ func TestBrowserRules(t *testing.T) {
 			}
 			if got := b.text("#limit-short_noded + span"); got != "mm" || b.text("#rule-set") != "nodespan-default@2" {
 				t.Errorf("after the import: %q, %q", got, b.text("#rule-set"))
+			}
+			form := strings.NewReplacer("version: 1", "version: 2", "title: Four canes on two wires", "title: Ours").Replace(r.get("/forms/four-cane@1.yaml", http.StatusOK, nil))
+			if err := os.WriteFile(file, []byte(form), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			b.do("choose a form", chromedp.SetUploadFiles(chromedp.CSS("#form-import"), []string{file}))
+			b.until(`document.querySelector('#own-form')?.checked`)
+			b.click("#save")
+			b.until(`document.querySelector('#done').textContent.includes('nodespan-default@3')`)
+			if page := r.get("/blocks/1", http.StatusOK, nil); !strings.Contains(page, "Ours") {
+				t.Error("the block isn't pruned to the form that was chosen")
 			}
 			b.smallTargets("/blocks/1/rules")
 			b.clean()

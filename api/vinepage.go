@@ -29,7 +29,7 @@ func (s *Server) vinePage(c echo.Context) error {
 	p := web.VinePage{
 		Frame: s.frame(c, "vine.title", "row", v.Row, "vine", v.Number), Where: s.where(c, b, v),
 		Block:    web.Link{Text: b.Name, To: fmt.Sprintf("/blocks/%d?row=%d", b.ID, v.Row)},
-		AddPhoto: vinePath(v) + "/photo", Form: formTitle(b.TrainingForm), NothingRecorded: len(winters) == 0,
+		AddPhoto: vinePath(v) + "/photo", Form: titleOf(b), NothingRecorded: len(winters) == 0,
 	}
 	p.Back = &p.Block
 	if v.Number > 1 {
@@ -152,7 +152,7 @@ func (s *Server) choicePart(c echo.Context, k *store.Choice, sightings []*sighti
 	}
 	for _, g := range sightings {
 		if g.measurement != nil && g.measurement.ID == k.MeasurementID {
-			out.To = photoPath(g.photo.ID) + "/choice"
+			out.To, out.Form = photoPath(g.photo.ID)+"/choice", titleIn(g, ch.Form)
 		}
 	}
 	for _, x := range ch.Keep {

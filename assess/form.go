@@ -24,8 +24,8 @@ const (
 
 // Place is a stretch of wire that one fruiting cane is to fill.
 type Place struct {
-	Wire      Level     `json:"wire"`
-	Direction Direction `json:"direction"`
+	Wire      Level     `json:"wire" yaml:"wire" toml:"wire"`
+	Direction Direction `json:"direction" yaml:"direction" toml:"direction"`
 }
 
 // String gives "lower left", or "lower wire, either way".
@@ -38,27 +38,27 @@ func (p Place) String() string {
 
 // Form is a training form as data: what a vine of a block is pruned to.
 type Form struct {
-	Name    string `json:"name"`
-	Version int    `json:"version"`
-	Title   string `json:"title"` // for people
+	Name    string `json:"name" yaml:"name" toml:"name"`
+	Version int    `json:"version" yaml:"version" toml:"version"`
+	Title   string `json:"title" yaml:"title" toml:"title"` // for people
 	// Places are the stretches of wire to fill, the most important first;
 	// empty for a form that keeps spurs alone.
-	Places []Place `json:"places"`
+	Places []Place `json:"places" yaml:"places" toml:"places"`
 	// Buds is the number of buds asked of each fruiting cane; BudsMin and
 	// BudsMax bound what a person may ask instead.
-	Buds    int `json:"buds_per_cane"`
-	BudsMin int `json:"buds_per_cane_min"`
-	BudsMax int `json:"buds_per_cane_max"`
+	Buds    int `json:"buds_per_cane" yaml:"buds_per_cane" toml:"buds_per_cane"`
+	BudsMin int `json:"buds_per_cane_min" yaml:"buds_per_cane_min" toml:"buds_per_cane_min"`
+	BudsMax int `json:"buds_per_cane_max" yaml:"buds_per_cane_max" toml:"buds_per_cane_max"`
 	// Spurs is how many spurs are asked for, SpurBuds how many buds each has.
-	Spurs    int `json:"spurs"`
-	SpurBuds int `json:"spur_buds"`
+	Spurs    int `json:"spurs" yaml:"spurs" toml:"spurs"`
+	SpurBuds int `json:"spur_buds" yaml:"spur_buds" toml:"spur_buds"`
 	// SpurSpacingMM is the least distance between spurs along a cordon, mm; 0
 	// where spurs stand at the head.
-	SpurSpacingMM float64 `json:"spur_spacing_mm"`
+	SpurSpacingMM float64 `json:"spur_spacing_mm" yaml:"spur_spacing_mm" toml:"spur_spacing_mm"`
 	// HeadBelowMM are the least and the most that the head may stand below the
 	// lower fruiting wire, mm.
-	HeadBelowMM [2]float64 `json:"head_below_wire_mm"`
-	Source      string     `json:"source"`
+	HeadBelowMM [2]float64 `json:"head_below_wire_mm" yaml:"head_below_wire_mm" toml:"head_below_wire_mm"`
+	Source      string     `json:"source" yaml:"source" toml:"source"`
 }
 
 // ID is how records name the form: "name@version".
@@ -146,40 +146,54 @@ func FormByName(name string) (Form, error) {
 // Validate returns nil, or an Error with code EInvalid that says what can't
 // stand.
 func (f Form) Validate() error {
-	bad := func(format string, args ...any) error {
-		return Errorf(EInvalid, "the training form %q can't be used: %s", f.Name, fmt.Sprintf(format, args...))
-	}
-	switch {
-	case !ruleName.MatchString(f.Name):
-		return bad("give it a name of letters, digits and dashes.")
-	case f.Version < 1:
-		return bad("its version is %d; versions count from 1.", f.Version)
-	case len(f.Places) == 0 && f.Spurs == 0:
-		return bad("it keeps neither canes nor spurs; name at least one place or spur.")
-	case len(f.Places) > 12 || f.Spurs > 100 || f.Spurs < 0:
-		return bad("%d canes and %d spurs; a form has at most 12 canes and 100 spurs.", len(f.Places), f.Spurs)
-	case len(f.Places) > 0 && (f.BudsMin < 1 || f.BudsMax > 60 || f.BudsMin > f.BudsMax):
-		return bad("buds a cane run from %d to %d; give a range within 1 to 60.", f.BudsMin, f.BudsMax)
-	case len(f.Places) > 0 && (f.Buds < f.BudsMin || f.Buds > f.BudsMax):
-		return bad("%d buds are asked of a cane, outside its own range of %d to %d.", f.Buds, f.BudsMin, f.BudsMax)
-	case f.Spurs > 0 && (f.SpurBuds < 1 || f.SpurBuds > 4):
-		return bad("a spur has %d buds; give 1 to 4.", f.SpurBuds)
-	case len(f.Places) > 0 && f.SpurBuds > f.BudsMax:
-		return bad("a spur has more buds (%d) than a cane may have (%d).", f.SpurBuds, f.BudsMax)
-	case !(f.SpurSpacingMM >= 0 && f.SpurSpacingMM <= 1000):
-		return bad("spurs stand %v mm apart; give 0 to 1000.", f.SpurSpacingMM)
-	case !(f.HeadBelowMM[0] <= f.HeadBelowMM[1]):
-		return bad("the head's least distance below the wire is more than its most.")
-	case strings.TrimSpace(f.Source) == "":
-		return bad("it has no source; name one, or write %q.", noSource)
-	}
-	for _, p := range f.Places {
-		if p.Wire != LowerWire && p.Wire != UpperWire {
-			return bad("a place is on the wire %q; give lower or upper.", p.Wire)
-		}
-		if p.Direction != ToLeft && p.Direction != ToRight && p.Direction != EitherWay {
-			return bad("a place goes %q; give left, right or either.", p.Direction)
-		}
+	if fs := f.faults(); len(fs) > 0 {
+		return Errorf(EInvalid, "the training form %q can't be used: %s", f.Name, joinFaults(fs))
 	}
 	return nil
+}
+
+func (f Form) faults() faults {
+	var fs faults
+	fs.name(f.Name, f.Version)
+	canes := len(f.Places) > 0
+	if len(f.Places) == 0 && f.Spurs == 0 {
+		fs.say("places", "it keeps neither canes nor spurs; name at least one place or spur.")
+	}
+	if len(f.Places) > 12 || f.Spurs > 100 || f.Spurs < 0 {
+		fs.say("spurs", "%d canes and %d spurs; a form has at most 12 canes and 100 spurs.", len(f.Places), f.Spurs)
+	}
+	switch {
+	case canes && (f.BudsMin < 1 || f.BudsMax > 60 || f.BudsMin > f.BudsMax):
+		fs.say("buds_per_cane_min", "buds a cane run from %d to %d; give a range within 1 to 60.", f.BudsMin, f.BudsMax)
+	case canes && (f.Buds < f.BudsMin || f.Buds > f.BudsMax):
+		fs.say("buds_per_cane", "%d buds are asked of a cane, outside its own range of %d to %d.", f.Buds, f.BudsMin, f.BudsMax)
+	case canes && f.SpurBuds > f.BudsMax:
+		fs.say("spur_buds", "a spur has more buds (%d) than a cane may have (%d).", f.SpurBuds, f.BudsMax)
+	}
+	// A form without spurs of its own leaves them for places that stay empty.
+	if f.SpurBuds < 1 || f.SpurBuds > 4 {
+		fs.say("spur_buds", "a spur has %d buds; give 1 to 4.", f.SpurBuds)
+	}
+	if !(f.SpurSpacingMM >= 0 && f.SpurSpacingMM <= 1000) {
+		fs.say("spur_spacing_mm", "spurs stand %v mm apart; give 0 to 1000.", f.SpurSpacingMM)
+	}
+	if !(f.HeadBelowMM[0] <= f.HeadBelowMM[1] && f.HeadBelowMM[0] >= -1000 && f.HeadBelowMM[1] <= 2000) {
+		fs.say("head_below_wire_mm", "the head stands %v to %v mm below the wire; give the least before the most, in millimetres.", f.HeadBelowMM[0], f.HeadBelowMM[1])
+	}
+	if strings.TrimSpace(f.Source) == "" || len(f.Source) > longestNote {
+		fs.say("source", "its source is missing or longer than %d characters; name one, or write %q.", longestNote, noSource)
+	}
+	if strings.TrimSpace(f.Title) == "" || len(f.Title) > longestWho {
+		fs.say("title", "its title is missing or longer than %d characters: write what people call it.", longestWho)
+	}
+	for i, p := range f.Places {
+		at := fmt.Sprintf("places[%d]", i)
+		if p.Wire != LowerWire && p.Wire != UpperWire {
+			fs.say(at, "place %d is on the wire %q; give lower or upper.", i+1, p.Wire)
+		}
+		if p.Direction != ToLeft && p.Direction != ToRight && p.Direction != EitherWay {
+			fs.say(at, "place %d goes %q; give left, right or either.", i+1, p.Direction)
+		}
+	}
+	return fs
 }

@@ -15,7 +15,8 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// FileFormat is how a rule set or a descriptor table is written in a file.
+// FileFormat is how a rule set, a training form or a descriptor table is written
+// in a file.
 type FileFormat string
 
 // The formats that can be read and written.
@@ -60,6 +61,18 @@ func ReadDescriptorTable(data []byte, format FileFormat) (DescriptorTable, error
 func WriteDescriptorTable(t DescriptorTable, format FileFormat) ([]byte, error) {
 	return writeFile(t, format)
 }
+
+// ReadForm reads a training form, as ReadRuleSet does a rule set.
+func ReadForm(data []byte, format FileFormat) (Form, error) {
+	f, err := readFile(data, format, "the training form", Form.faults)
+	if err == nil && f.Places == nil {
+		f.Places = []Place{}
+	}
+	return f, err
+}
+
+// WriteForm writes a training form so that ReadForm reads the same one.
+func WriteForm(f Form, format FileFormat) ([]byte, error) { return writeFile(f, format) }
 
 func writeFile(v any, format FileFormat) ([]byte, error) {
 	switch format {

@@ -192,3 +192,64 @@ func FuzzDescriptorTableFile(f *testing.F) {
 		}
 	})
 }
+
+// Every training form is written and read back the same, and a broken one is
+// refused with its line.
+func TestFormFiles(t *testing.T) {
+	for _, f := range Forms() {
+		for _, format := range []FileFormat{YAML, TOML} {
+			data, err := WriteForm(f, format)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got, err := ReadForm(data, format); err != nil || !reflect.DeepEqual(got, f) {
+				t.Errorf("%s, %s: read back as %+v, %v from\n%s", f.Name, format, got, err, data)
+			}
+		}
+	}
+	data, _ := WriteForm(DefaultForm(), YAML)
+	for name, c := range map[string]struct{ old, with, says string }{
+		"place on no wire":   {"direction: right", "direction: up", `goes "up"; give left, right or either`},
+		"buds out of range":  {"buds_per_cane: 8", "buds_per_cane: 9", "9 buds are asked of a cane, outside its own range of 6 to 8"},
+		"no title":           {"title: Four canes on two wires", "title: ''", "its title is missing"},
+		"head the wrong way": {"- 250", "- 2", "give the least before the most"},
+		"a word for buds":    {"spur_buds: 2", "spur_buds: two", ""},
+	} {
+		text := strings.Replace(string(data), c.old, c.with, 1)
+		if text == string(data) {
+			t.Fatalf("%s: nothing to change in\n%s", name, text)
+		}
+		if _, err := ReadForm([]byte(text), YAML); ErrorCode(err) != EInvalid || !strings.Contains(err.Error(), "line ") || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// A form that is read can be chosen by, whatever it is.
+func FuzzFormFile(f *testing.F) {
+	for i, form := range Forms() {
+		data, err := WriteForm(form, []FileFormat{YAML, TOML}[i%2])
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(data, i%2 == 1)
+	}
+	m := vineOf(good(1, -60, -20), good(2, 60, 20), good(3, 5, 0))
+	f.Fuzz(func(t *testing.T, data []byte, isTOML bool) {
+		format := YAML
+		if isTOML {
+			format = TOML
+		}
+		form, err := ReadForm(data, format)
+		if err != nil {
+			if code := ErrorCode(err); code != EInvalid && code != ETooLarge || err.Error() == "" {
+				t.Fatalf("%v with code %q", err, code)
+			}
+			return
+		}
+		ch, err := Suggest(m, form, DefaultRuleSet())
+		if err != nil || ch.Buds > form.MaxBuds() {
+			t.Fatalf("%d buds of at most %d, %v, by %+v", ch.Buds, form.MaxBuds(), err, form)
+		}
+	})
+}

@@ -19,7 +19,8 @@ type RulesPage struct {
 	Canes                                      int    // that a preview counts
 	CanesWinter                                string // in which they stand
 	Winter                                     string // the present one
-	YAML, TOML                                 string // addresses
+	YAML, TOML                                 string // addresses of the rule set
+	FormYAML                                   string // address of the training form
 	History                                    []RulesLine
 	Tables                                     []TableLine
 	TableSample                                string

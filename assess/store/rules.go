@@ -238,6 +238,21 @@ func nextVersion(ctx context.Context, tx *sql.Tx, estate int64, rs assess.RuleSe
 	return rs, string(text), err
 }
 
+// Forms lists the training forms that blocks of an estate were ever pruned to,
+// by name, the latest version first.
+func (s *Store) Forms(ctx context.Context, estate int64) ([]assess.Form, error) {
+	scan := func(row scanner) (assess.Form, error) {
+		var text string
+		var f assess.Form
+		if err := row.Scan(&text); err != nil {
+			return f, err
+		}
+		return f, json.Unmarshal([]byte(text), &f)
+	}
+	return list(ctx, s.db, scan, `SELECT training_form_text FROM (SELECT DISTINCT r.training_form_text FROM block_rules r JOIN blocks b ON b.id = r.block_id WHERE b.estate_id = ? AND r.training_form_text <> '')
+ORDER BY training_form_text ->> '$.name', CAST(training_form_text ->> '$.version' AS INTEGER) DESC`, estate)
+}
+
 // AddDescriptorTable keeps a descriptor table; EConflict when there is another
 // one of that name and version.
 func (s *Store) AddDescriptorTable(ctx context.Context, estate int64, t assess.DescriptorTable, who string) error {

@@ -91,6 +91,22 @@ $('import').addEventListener('change', async () => {
     $('done').textContent = t('rules.imported', { file: file.name });
   } catch (e) { $('import-fault').textContent = e.message; }
 });
+// A training form from a file becomes one more to choose from.
+let own = null;
+$('form-import').addEventListener('change', async () => {
+  $('form-fault').textContent = $('form-read').textContent = '';
+  const file = await fileOf($('form-import'));
+  if (!file) return;
+  try {
+    own = (await post('/api/forms/read', file)).form;
+    $('own-form')?.closest('label').remove();
+    const label = Object.assign(document.createElement('label'), { className: 'pick' });
+    const input = Object.assign(document.createElement('input'), { type: 'radio', name: 'form', value: 'own', id: 'own-form', checked: true });
+    label.append(input, Object.assign(document.createElement('span'), { textContent: `${own.title} (${own.name}@${own.version})` }));
+    $('forms').append(label);
+    $('form-read').textContent = t('rules.imported', { file: file.name });
+  } catch (e) { $('form-fault').textContent = e.message; }
+});
 $('table').addEventListener('change', async () => {
   $('table-fault').textContent = '';
   const file = await fileOf($('table'));
@@ -103,9 +119,10 @@ $('table').addEventListener('change', async () => {
 form.addEventListener('submit', async (event) => {
   event.preventDefault();
   $('fault').textContent = '';
+  const chosen = new FormData(form).get('form');
   try {
     const kept = await post(address, {
-      after: view.seq, rule_set: entered(), training_form: new FormData(form).get('form'), winter: $('winter').value.trim(),
+      after: view.seq, rule_set: entered(), training_form: chosen === 'own' ? view.training_form : chosen, form: chosen === 'own' ? own : null, winter: $('winter').value.trim(),
       variety: $('variety').value, spacing_m: Number($('spacing').value), divided: $('divided').checked, formula: $('formula').value,
       wood: { low: Number($('wood-low').value), high: Number($('wood-high').value), source: $('wood-source').value.trim() }, whole_variety: $('all').checked,
     });
