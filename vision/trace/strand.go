@@ -2,6 +2,8 @@ package trace
 
 import (
 	"math"
+	"runtime"
+	"sync"
 
 	"nodespan/vision/scale"
 	"nodespan/vision/wood"
@@ -15,6 +17,7 @@ type strander struct {
 	like *wood.Likeness
 	par  Params
 	mmpx func(x, y float64) float64
+	odds [256]float64 // of a likeness' value, bounded
 }
 
 // oddsCut is the mean log odds across a place, over a length along it.
@@ -28,13 +31,21 @@ func (s *strander) cut(x, y, angle, length float64, half int) *oddsCut {
 	c := &oddsCut{half: half, f: make([]float64, 2*half+1), sum: make([]float64, 2*half+2)}
 	dx, dy := math.Cos(angle), math.Sin(angle)
 	rows := max(3, int(length/1.6))
-	for i := range c.f {
-		v := float64(i - half)
-		for k := range rows {
-			t := (float64(k)/float64(rows-1) - 0.5) * length
-			o := s.like.At(x+t*dx-v*dy, y+t*dy+v*dx)
-			c.f[i] += max(-s.par.MostOdds, min(s.par.MostOdds, o))
+	w, h := s.like.W, s.like.H
+	// The nearest pixel is near enough: many rows are averaged.
+	for k := range rows {
+		t := (float64(k)/float64(rows-1) - 0.5) * length
+		px, py := x+t*dx+float64(half)*dy+0.5, y+t*dy-float64(half)*dx+0.5
+		for i := range c.f {
+			if px >= 0 && py >= 0 {
+				if a, b := int(px), int(py); a < w && b < h {
+					c.f[i] += s.odds[s.like.V[b*w+a]]
+				}
+			}
+			px, py = px-dy, py+dx
 		}
+	}
+	for i := range c.f {
 		c.f[i] /= float64(rows)
 		c.sum[i+1] = c.sum[i] + c.f[i]
 	}
@@ -90,6 +101,19 @@ func (c *oddsCut) shows(v, sign, reach float64, par Params) float64 {
 		in, out = c.mean(v-reach, v), c.mean(v, v+reach)
 	}
 	return max(0, min(1, (in-out)/par.MostOdds-0.15)) * max(0, min(1, 1+in))
+}
+
+// promising tells whether anything near a place looks like wood.
+func (s *strander) promising(x, y float64) bool {
+	for j := -4; j <= 4; j += 4 {
+		for i := -4; i <= 4; i += 4 {
+			a, b := int(x)+i, int(y)+j
+			if a >= 0 && b >= 0 && a < s.like.W && b < s.like.H && s.odds[s.like.V[b*s.like.W+a]] > 0 {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // start looks for a cane that shows both its edges at a seed.
@@ -215,14 +239,34 @@ func (s *strander) run(from step, sign float64) []step {
 // strands follows all canes that a likeness shows, clearest places first.
 func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, par Params) []ribbon {
 	s := &strander{like: like, par: par, mmpx: m.At}
+	for v := range s.odds {
+		s.odds[v] = max(-par.MostOdds, min(par.MostOdds, like.Odds(uint8(v))))
+	}
 	type begin struct {
 		step
 		order int
 	}
 	var from []begin
-	for i, q := range seeds {
-		if st, ok := s.start(q.X, q.Y, q.Angle); ok {
-			from = append(from, begin{st, i})
+	begins := make([]begin, len(seeds))
+	var wg sync.WaitGroup
+	cores := runtime.GOMAXPROCS(0)
+	for c := range cores {
+		wg.Go(func() {
+			for i := c; i < len(seeds); i += cores {
+				q := seeds[i]
+				if !s.promising(q.X, q.Y) {
+					continue
+				}
+				if st, ok := s.start(q.X, q.Y, q.Angle); ok {
+					begins[i] = begin{st, i}
+				}
+			}
+		})
+	}
+	wg.Wait()
+	for _, b := range begins {
+		if b.seen {
+			from = append(from, b)
 		}
 	}
 	sortBegins(from, func(b begin) (float64, int) { return b.score, b.order })

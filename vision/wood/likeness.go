@@ -184,6 +184,9 @@ func (l *Likeness) Over(p *photo.Photo) (*photo.Photo, error) {
 	return photo.FromPixels(buf, l.W, l.H, p.FocalPx)
 }
 
+// Odds is the log odds that a value of V stands for.
+func (l *Likeness) Odds(v uint8) float64 { return (float64(v) - 127.5) / 127.5 * l.reach }
+
 // At gives the log odds of the pixel at a place being wood, interpolated; 0
 // outside of the picture.
 func (l *Likeness) At(x, y float64) float64 {
