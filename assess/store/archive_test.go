@@ -460,6 +460,35 @@ func TestDeleteAndPurge(t *testing.T) {
 
 func second[T any](_ T, err error) error { return err }
 
+// Whoever sends a photo again while it is purged has it kept, whichever of the
+// two comes first.
+func TestPurgeWhileSending(t *testing.T) {
+	s := openStore(t)
+	b := addBlock(t, s)
+	for i := range 30 {
+		data := fmt.Sprintf("photo %d", i)
+		p := addPhoto(t, s, b, data)
+		if err := s.DeletePhoto(t.Context(), p.ID, "Ada"); err != nil {
+			t.Fatal(err)
+		}
+		done := make(chan error, 1)
+		go func() { _, err := s.Purge(context.Background(), 0, false); done <- err }()
+		again := addPhoto(t, s, b, data)
+		if err := <-done; err != nil {
+			t.Fatal(err)
+		}
+		if again.ID == p.ID { // it came before the purge, and took the mark back
+			if _, err := s.Photo(t.Context(), p.ID); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if got, err := s.PhotoBytes(again.SHA256); err != nil || string(got) != data {
+			t.Fatalf("sent again while it was purged: %q, %v", got, err)
+		}
+	}
+	sound(t, s)
+}
+
 // A record of the first form, with something in it, is brought up to the
 // present one with all of it, after a copy.
 func TestOldRecordOpens(t *testing.T) {

@@ -133,13 +133,7 @@ func (s *Store) Spool() (*os.File, error) {
 func (s *Store) unclaim(sum string) {
 	ctx, cancel := context.WithTimeout(context.Background(), busyWait)
 	defer cancel()
-	_ = s.write(ctx, func(tx *sql.Tx) error {
-		var claimed bool
-		if err := tx.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM photos WHERE sha256 = ?)`, sum).Scan(&claimed); err != nil || claimed {
-			return err
-		}
-		return os.Remove(s.photoPath(sum))
-	})
+	_, _ = s.removeUnclaimed(ctx, sum)
 }
 
 // unclaimedFolder holds photo files that no row of the record claims.

@@ -81,7 +81,13 @@ func (s *Store) Purge(ctx context.Context, age time.Duration, dry bool) (PurgeRe
 	}
 	var files []string
 	for _, sum := range sums {
-		files = append(files, s.photoPath(sum))
+		if dry {
+			files = append(files, s.photoPath(sum))
+		} else if n, err := s.removeUnclaimed(ctx, sum); err != nil {
+			return r, err
+		} else if n > 0 {
+			r.Files, r.Bytes = r.Files+1, r.Bytes+n
+		}
 		copies, err := filepath.Glob(filepath.Join(s.dir, "previews", sum+"-*"))
 		if err != nil {
 			return r, err
@@ -114,6 +120,28 @@ func (s *Store) Purge(ctx context.Context, age time.Duration, dry bool) (PurgeRe
 		}
 	}
 	return r, nil
+}
+
+// removeUnclaimed removes a photo's file unless a row claims it, within a write
+// transaction: whoever sends the same photo meanwhile waits, and then finds
+// that its file has to be written again. It returns the bytes that it removed.
+func (s *Store) removeUnclaimed(ctx context.Context, sum string) (bytes int64, err error) {
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		var claimed bool
+		if err := tx.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM photos WHERE sha256 = ?)`, sum).Scan(&claimed); err != nil || claimed {
+			return err
+		}
+		info, err := os.Stat(s.photoPath(sum))
+		if os.IsNotExist(err) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		bytes = info.Size()
+		return os.Remove(s.photoPath(sum))
+	})
+	return bytes, err
 }
 
 // deleteWithAll deletes rows of a table and, first, the rows of every table
