@@ -62,6 +62,14 @@ func TestBrowserJob(t *testing.T) {
 			b.shot("job-check")
 			b.click(`[data-said=correct]`)
 			b.until(`document.querySelector('#saidby').textContent.includes('Ada')`)
+			b.do("summary", chromedp.Navigate(r.http.URL+"/api/jobs/1/files/summary.html"), chromedp.WaitReady(chromedp.CSS("h1")))
+			if n := valueOf[int](b, `[...document.querySelectorAll('figure svg')].filter((s) => s.getBoundingClientRect().width > 200).length`); n < 3 {
+				t.Errorf("%d figures are shown in the summary", n)
+			}
+			if got := valueOf[string](b, `getComputedStyle(document.querySelector('th')).fontWeight`); got != "600" {
+				t.Errorf("the summary is shown without its style: %s", got)
+			}
+			b.whole("job-summary")
 			b.visit("/jobs/1/canes")
 			b.until(`document.querySelectorAll('.gridrow').length > 0`)
 			b.shot("job-table")
