@@ -46,7 +46,7 @@ func runBatch(ctx context.Context, args []string) int {
 	fs.StringVar(&o.plan, "plan", "", "`CSV` with block[, row, vine], treatment[, cultivar]")
 	fs.StringVar(&o.winter, "winter", "", "winter of photos without a time, such as 2026/27")
 	fs.BoolVar(&o.southern, "southern", false, "south of the equator: a winter lies within one year")
-	fs.StringVar(&o.rules, "rules", "", "`JSON` file with the rule set (default: nodespan's own); another one costs no measuring")
+	fs.StringVar(&o.rules, "rules", "", "`FILE` (.yaml, .toml or .json) with the rule set (default: nodespan's own); another one costs no measuring")
 	fs.Float64Var(&o.check.Within, "check", 0, "draw canes for checking by hand, so many that the error rate is known to this share, such as 0.05")
 	fs.Float64Var(&o.check.Expected, "check-expected", 0, "error rate that is expected; 0 draws enough for any")
 	fs.Uint64Var(&o.check.Seed, "check-seed", 1, "another seed draws other canes")

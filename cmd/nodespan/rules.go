@@ -4,12 +4,15 @@ import (
 	"bytes"
 	"encoding/json"
 	"os"
+	"path/filepath"
+	"strings"
 
 	"nodespan/assess"
 )
 
-// readRules reads a rule set from a JSON file, the default one for no name. A
-// misspelt limit is an error: one that silently did nothing would be believed.
+// readRules reads a rule set from a YAML, TOML or JSON file, the default one for
+// no name. A misspelt limit is an error: one that silently did nothing would be
+// believed.
 func readRules(name string) (assess.RuleSet, error) {
 	if name == "" {
 		return assess.DefaultRuleSet(), nil
@@ -17,6 +20,13 @@ func readRules(name string) (assess.RuleSet, error) {
 	data, err := os.ReadFile(name)
 	if err != nil {
 		return assess.RuleSet{}, assess.Errorf(assess.EInvalid, "%s can't be read. Check its name and rights: %w", name, err)
+	}
+	if !strings.EqualFold(filepath.Ext(name), ".json") {
+		format, err := assess.FormatOf(name)
+		if err != nil {
+			return assess.RuleSet{}, err
+		}
+		return assess.ReadRuleSet(data, format)
 	}
 	var rs assess.RuleSet
 	d := json.NewDecoder(bytes.NewReader(data))
