@@ -345,7 +345,7 @@ func readBackup(ctx context.Context, in io.Reader, folder string) (manifest, err
 		want, name := "", h.Name
 		sum := filepath.Base(name)
 		switch {
-		case h.Typeflag != tar.TypeReg || seen[name]:
+		case h.Typeflag != tar.TypeReg || seen[name] || sparse(h):
 			return bad("it holds %q, which isn't one file", name)
 		case name == databaseName && h.Size == m.Database.Bytes:
 			want = m.Database.SHA256
@@ -371,6 +371,17 @@ func readBackup(ctx context.Context, in io.Reader, folder string) (manifest, err
 		return bad("it has %d photos of %d bytes and %d files of jobs, and should have %d of %d and %d", photos, photoBytes, jobs, m.Photos, m.PhotoBytes, len(m.Jobs))
 	}
 	return m, nil
+}
+
+// sparse tells whether an entry says of itself that it has holes: a file of a few
+// bytes could then claim to be of any size. No backup has such.
+func sparse(h *tar.Header) bool {
+	for key := range h.PAXRecords {
+		if strings.HasPrefix(key, "GNU.sparse.") {
+			return true
+		}
+	}
+	return false
 }
 
 // readOut verifies one file of a backup, and writes it when folder is named.
