@@ -44,6 +44,14 @@ func (s *Server) jobPage(c echo.Context) error {
 	}
 	p := web.JobPage{Frame: s.frame(c, "job.title", "name", j.Name), ID: j.ID, Name: j.Name, Pattern: j.Pattern, Check: j.Check, Canes: v.Page + "/canes", LimitMB: s.limits.UploadBytes >> 20}
 	p.Script, p.Back = "job", &web.Link{Text: s.say(c, "jobs.title"), To: "/jobs"}
+	sets, err := s.store.RuleSets(c.Request().Context(), j.EstateID)
+	if err != nil {
+		return err
+	}
+	p.RuleSet = j.RuleSet
+	for _, l := range sets {
+		p.RuleSets = append(p.RuleSets, l.Rules.ID())
+	}
 	for _, name := range shownFiles {
 		p.Files = append(p.Files, web.FileLine{Name: name, To: fmt.Sprintf("/api/jobs/%d/files/%s", j.ID, name), What: s.say(c, "job.file."+name)})
 	}

@@ -143,6 +143,7 @@ func checkJob(pattern string, check float64) error {
 type jobChange struct {
 	Do      string            `json:"do,omitempty"` // "pause", "resume" or "retry"
 	Pattern *string           `json:"pattern,omitempty"`
+	RuleSet *string           `json:"rule_set,omitempty"` // name@version of the estate's; "" for the program's own
 	Check   *float64          `json:"check,omitempty"`
 	Lists   map[string]string `json:"lists,omitempty"` // vines.csv, walk.csv, plan.csv: their text; "" takes one away
 }
@@ -162,6 +163,12 @@ func (s *Server) changeJob(c echo.Context) error {
 	}
 	if in.Check != nil {
 		j.Check = *in.Check
+	}
+	if in.RuleSet != nil {
+		j.RuleSet = *in.RuleSet
+		if _, err := s.jobs.rulesFor(ctx, j); err != nil {
+			return err
+		}
 	}
 	if err := checkJob(j.Pattern, j.Check); err != nil {
 		return err
@@ -460,7 +467,7 @@ func photoOf(c echo.Context) (string, error) {
 }
 
 func (s *Server) jobMeasurement(c echo.Context) error {
-	_, o, err := s.jobAt(c)
+	j, o, err := s.jobAt(c)
 	if err != nil {
 		return err
 	}
@@ -468,7 +475,11 @@ func (s *Server) jobMeasurement(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	m, err := o.Seen(c.Request().Context(), o.by(), p, assess.DefaultRuleSet())
+	rules, err := s.jobs.rulesFor(c.Request().Context(), j)
+	if err != nil {
+		return err
+	}
+	m, err := o.Seen(c.Request().Context(), o.by(), p, rules)
 	if err != nil {
 		return err
 	}

@@ -318,8 +318,12 @@ func (js *jobs) work(ctx context.Context, o *openJob, j store.Job) error {
 	if err != nil {
 		return err
 	}
+	rules, err := js.rulesFor(run, j)
+	if err != nil {
+		return err
+	}
 	_, err = o.Write(run, batch.Output{
-		Folder: o.Dir(), Photos: photos, Upright: func(data []byte) ([]byte, error) { return js.s.copyOf(run, data, 0, 88) }, Program: program, Version: js.s.program, Rules: assess.DefaultRuleSet(), Match: match,
+		Folder: o.Dir(), Photos: photos, Upright: func(data []byte) ([]byte, error) { return js.s.copyOf(run, data, 0, 88) }, Program: program, Version: js.s.program, Rules: rules, Match: match,
 		Check: batch.Check{Within: j.Check, Seed: 1}, Command: []string{"job", j.Name}, Ran: sum, Found: found, Started: started,
 	})
 	if errors.Is(err, context.Canceled) {
@@ -328,6 +332,16 @@ func (js *jobs) work(ctx context.Context, o *openJob, j store.Job) error {
 		o.mu.Unlock()
 	}
 	return err
+}
+
+// rulesFor gives the rule set by which a job's canes are judged. Another one
+// costs no measuring.
+func (js *jobs) rulesFor(ctx context.Context, j store.Job) (assess.RuleSet, error) {
+	if j.RuleSet == "" {
+		return assess.DefaultRuleSet(), nil
+	}
+	l, err := js.s.store.RuleSet(ctx, j.EstateID, j.RuleSet)
+	return l.Rules, err
 }
 
 func (js *jobs) count(ctx context.Context, o *openJob) error {
@@ -432,6 +446,7 @@ type jobView struct {
 	ID      int64        `json:"id"`
 	Name    string       `json:"name"`
 	Pattern string       `json:"pattern"`
+	RuleSet string       `json:"rule_set"` // "" for the program's own
 	Check   float64      `json:"check"`
 	Doing   string       `json:"doing"` // "idle", "queued", "measuring", "writing" or "paused"
 	Paused  bool         `json:"paused"`
@@ -453,7 +468,7 @@ type jobView struct {
 func (s *Server) viewJob(j store.Job, o *openJob) (jobView, <-chan struct{}, error) {
 	o.mu.Lock()
 	v := jobView{
-		ID: j.ID, Name: j.Name, Pattern: j.Pattern, Check: j.Check, Doing: o.doing, Paused: j.Paused, Counts: o.counts, Fault: o.fault,
+		ID: j.ID, Name: j.Name, Pattern: j.Pattern, RuleSet: j.RuleSet, Check: j.Check, Doing: o.doing, Paused: j.Paused, Counts: o.counts, Fault: o.fault,
 		By: j.CreatedBy, At: j.CreatedAt, Page: jobPath(j.ID), Lists: []string{},
 	}
 	if v.Doing == jobIdle && o.dirty {

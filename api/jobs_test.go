@@ -311,3 +311,35 @@ func TestJobWhoTakesItAway(t *testing.T) {
 	}
 	r.get(at, http.StatusNotFound, nil)
 }
+
+// A job's canes are judged by a rule set of the estate; changing it judges anew
+// and measures nothing again.
+func TestJobRuleSet(t *testing.T) {
+	r := newRig(t)
+	block := r.block()
+	var rules rulesView
+	r.get(fmt.Sprintf("/api/blocks/%d/rules", block), http.StatusOK, &rules)
+	rs := rules.Rules
+	rs.Name, rs.Weak.Limit = "thick-only", 12.5
+	r.post(fmt.Sprintf("/api/blocks/%d/rules", block), changeOf(t, rules, rs, rules.Present), http.StatusOK, nil)
+	job := r.newJob()
+	at := fmt.Sprintf("/api/jobs/%d", job)
+	r.sendJob(job, "North-1-1.jpg", vineJPEG)
+	r.written(job, 1)
+	measured := len(r.measurer.all())
+	weak := func() int { return strings.Count(r.get(at+"/files/canes.csv", http.StatusOK, nil), ",weak,") }
+	before := weak()
+	r.post(at, `{"rule_set":"none@1"}`, http.StatusNotFound, nil)
+	r.post(at, `{"rule_set":"thick-only@1"}`, http.StatusOK, nil)
+	for deadline := time.Now().Add(20 * time.Second); !strings.Contains(r.get(at+"/files/canes.csv", http.StatusOK, nil), "thick-only@1"); time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("the tables aren't judged by the new rule set")
+		}
+	}
+	if after := weak(); after <= before {
+		t.Errorf("%d weak canes below 12.5 mm, %d below 6 mm", after, before)
+	}
+	if n := len(r.measurer.all()); n != measured {
+		t.Errorf("measured %d times more", n-measured)
+	}
+}

@@ -313,6 +313,8 @@ type JobPage struct {
 	ID            int64
 	Name, Pattern string
 	Check         float64
+	RuleSet       string // "" for the program's own
+	RuleSets      []string
 	Canes         string // address of the table of all canes
 	Files         []FileLine
 	LimitMB       int64

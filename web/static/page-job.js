@@ -217,7 +217,7 @@ $('settings').addEventListener('submit', async (event) => {
     if (f) lists[`${name}.csv`] = await f.text();
   }
   try {
-    show(await post(address, { pattern: $('pattern').value, check: Number($('check').value.replace(',', '.')) || 0, lists }));
+    show(await post(address, { pattern: $('pattern').value, rule_set: $('rules').value, check: Number($('check').value.replace(',', '.')) || 0, lists }));
     for (const name of ['vines', 'walk', 'plan']) $(name).value = '';
     listAnew();
   } catch (e) { $('setfault').textContent = e.message; }
