@@ -8,6 +8,7 @@ import (
 	"nodespan/vision/photo"
 	"nodespan/vision/scale"
 	"nodespan/vision/trace"
+	"nodespan/vision/wood"
 )
 
 // Guide fulfils assess.Measurer: it follows one cane from base to tip on a
@@ -33,11 +34,18 @@ func (v *Measurer) Guide(ctx context.Context, data []byte, on *assess.Measuremen
 	if err != nil {
 		return nil, err
 	}
-	prof, err := caliper.Measure(ctx, p, m, line, nil, nil, v.Params.Caliper)
+	// The wood's colour is learned from what was measured before, and from the
+	// tapped cane itself.
+	known := append(pieces([]trace.Line{*line}), measured(on.Canes)...)
+	var likely caliper.Likelihood
+	if like, ok := wood.Learn(p, known, v.Params.Learn); ok {
+		likely = like
+	}
+	profs, err := v.profiles(ctx, p, m, []trace.Line{*line}, on.Wires, likely)
 	if err != nil {
 		return nil, err
 	}
-	c, ok := v.cane(m, line, prof, on.Wires, p)
+	c, ok := v.cane(m, line, profs[0], on.Wires, p)
 	if !ok {
 		return nil, assess.Errorf(assess.EInvalid, "the cane's edges can't be told from what is behind it: measure it by hand, or hold a sheet behind it and take another photo")
 	}
@@ -56,4 +64,21 @@ func marksOf(r *assess.Reference) *assess.Marks {
 		return nil
 	}
 	return &assess.Marks{A: r.Outline[0], B: r.Outline[1], DistanceMM: distance(a, b)}
+}
+
+// measured gives canes that were measured before as pieces to learn from.
+func measured(cs []assess.Cane) []wood.Piece {
+	var out []wood.Piece
+	for _, c := range cs {
+		var q wood.Piece
+		for i, at := range c.CentreLine {
+			if i >= len(c.AlongMM) || i == 0 || c.AlongMM[i] <= c.AlongMM[i-1] || !c.Diameter.Known() {
+				continue
+			}
+			perPx := (c.AlongMM[i] - c.AlongMM[i-1]) / max(distance(at, c.CentreLine[i-1]), 1e-9)
+			q.X, q.Y, q.Width = append(q.X, at[0]), append(q.Y, at[1]), append(q.Width, c.Diameter.Value/perPx)
+		}
+		out = append(out, q)
+	}
+	return out
 }

@@ -51,6 +51,12 @@ type Params struct {
 	// the other (share of its length) is a stake or a far post. Larger loses
 	// short straight canes. Default 340 mm and 0.012.
 	StakeMM, StakeBend float64
+	// LeastLow is the least lower bound of the diameter's interval, as a share of
+	// its value: what can't be told from nothing is no cane. Default 0.15.
+	LeastLow float64
+	// WireMM is how wide a stretch about a wire's middle is in which no edge is
+	// read, mm. Default 8.
+	WireMM float64
 	// MaxBareMM is the longest stretch of a cane without a joint, on average.
 	// The longest internodes that are on record have 350 mm; on a whole cane
 	// 200 mm are never exceeded. Default 200.
@@ -82,7 +88,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, StakeMM: 340, StakeBend: 0.012, MaxBareMM: 200}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -171,7 +177,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 		out.Wires = t.Wires
 	}
 	done("trace")
-	profiles, err := v.profiles(ctx, p, m, t.Canes, likely)
+	profiles, err := v.profiles(ctx, p, m, t.Canes, t.Wires, likely)
 	if err != nil {
 		return nil, err
 	}
@@ -217,11 +223,26 @@ func lineOf(pr *caliper.Profile, from *trace.Line) trace.Line {
 	return l
 }
 
+// bands makes lines of wires, as wide as they may disturb an edge.
+func (v *Measurer) bands(m *scale.Map, wires []assess.Wire) []trace.Line {
+	var out []trace.Line
+	for _, w := range wires {
+		l := trace.Line{}
+		for _, q := range w.Line {
+			l.Points = append(l.Points, q)
+			l.Width = append(l.Width, max(4, v.Params.WireMM/m.At(q[0], q[1])))
+			l.Seen = append(l.Seen, true)
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
 // profiles reads every line's profile, over all cores.
-func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, lines []trace.Line, like caliper.Likelihood) ([]*caliper.Profile, error) {
+func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, lines []trace.Line, wires []assess.Wire, like caliper.Likelihood) ([]*caliper.Profile, error) {
 	out := make([]*caliper.Profile, len(lines))
 	errs := make([]error, len(lines))
-	land := trace.NewTerritory(p.Width, p.Height, lines)
+	land := trace.NewTerritory(p.Width, p.Height, append(slices.Clone(lines), v.bands(m, wires)...))
 	next := make(chan int)
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
@@ -279,6 +300,9 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, w
 	const border = 12
 	c.LeavesFrame = tip[0] < border || tip[1] < border || tip[0] > float64(p.Width)-border || tip[1] > float64(p.Height)-border
 	c.Nodes = nodes.Find(prof, crossings(st, wires), v.Params.Nodes)
+	if float64(len(c.Nodes)+1)*v.Params.MaxBareMM < st[len(st)-1].AlongMM {
+		c.Nodes = nil // so few on so long a line are chance
+	}
 	for i := range c.Nodes {
 		n := &c.Nodes[i]
 		n.Px = assess.Point{round(n.Px[0], 1), round(n.Px[1], 1)}
@@ -351,7 +375,7 @@ func (v *Measurer) grown(c *assess.Cane) bool {
 	if !c.Diameter.Known() || c.Diameter.Value > v.Params.MaxCaneMM || len(c.Nodes) < v.Params.MinNodes {
 		return false
 	}
-	if c.Diameter.Low < 0.1*c.Diameter.Value {
+	if c.Diameter.Low < v.Params.LeastLow*c.Diameter.Value {
 		return false // not told from nothing: no reading at all
 	}
 	if c.Length.Value < v.Params.StakeMM && bend(c.CentreLine) < v.Params.StakeBend {

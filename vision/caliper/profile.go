@@ -129,17 +129,21 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 	// Twice: on a thin or blurred cane the first reading corrects where wood
 	// and ground were taken from, and how near the other edge is felt.
 	for round := range 2 {
-		cons := contrasts(sections, left, right, blur, reach, par)
+		free := make([][2]bool, len(pts))
+		for i := range pts {
+			free[i] = [2]bool{clear(i, left[i], 1), clear(i, right[i], -1)}
+		}
+		cons := contrasts(sections, left, right, free, blur, reach, par)
 		if round == 0 {
 			blur = sharpness(sections, cons, left, right, blur, par)
 		}
 		for i := range pts {
 			w := right[i] - left[i]
 			var l, r reading
-			if clear(i, left[i], 1) {
+			if free[i][0] {
 				l = sections[i].find(&cons[i][0], left[i], 1, w, blur, par)
 			}
-			if clear(i, right[i], -1) {
+			if free[i][1] {
 				r = sections[i].find(&cons[i][1], right[i], -1, w, blur, par)
 			}
 			fits[i] = edgeFit{a: l.v, b: r.v, u: math.Hypot(l.u, r.u), okA: l.ok, okB: r.ok, ok: l.ok && r.ok && r.v-l.v > 0.4*w}
@@ -243,8 +247,9 @@ type section struct {
 }
 
 // contrasts works out, for every station and both sides, how wood and ground
-// are told apart over a stretch about it.
-func contrasts(ss []*section, left, right []float64, sigma float64, reach int, par Params) [][2]contrast {
+// are told apart over a stretch about it; free tells where nothing else lies on
+// the left and on the right edge.
+func contrasts(ss []*section, left, right []float64, free [][2]bool, sigma float64, reach int, par Params) [][2]contrast {
 	n := len(ss)
 	per := max(2, reach/3)
 	blocks := (n + per - 1) / per
@@ -253,8 +258,12 @@ func contrasts(ss []*section, left, right []float64, sigma float64, reach int, p
 	for i, s := range ss {
 		w := right[i] - left[i]
 		g := &gs[i/per]
-		gatherSide(s, left[i], 1, w, sigma, &g.ground[0], &g.wood[0])
-		gatherSide(s, right[i], -1, w, sigma, &g.ground[1], &g.wood[1])
+		if free[i][0] {
+			gatherSide(s, left[i], 1, w, sigma, &g.ground[0], &g.wood[0])
+		}
+		if free[i][1] {
+			gatherSide(s, right[i], -1, w, sigma, &g.ground[1], &g.wood[1])
+		}
 	}
 	out := make([][2]contrast, n)
 	for k := range blocks {
