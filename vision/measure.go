@@ -47,6 +47,9 @@ type Params struct {
 	// before it is called a cane. Smaller takes posts' cracks and far stakes
 	// for canes. Default 3.
 	MinNodes int
+	// LongMM is the length from which one node less is asked of what has the
+	// colour of canes that were recognised before. Default 300.
+	LongMM float64
 	// StakeMM and StakeBend: what is shorter than the one and bends by less than
 	// the other (share of its length) is a stake or a far post. Larger loses
 	// short straight canes. Default 340 mm and 0.012.
@@ -88,7 +91,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, MaxBareMM: 200}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -191,7 +194,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	slices.SortStableFunc(keep, func(a, b int) int { return cmp.Compare(t.Canes[a].Points[0][0], t.Canes[b].Points[0][0]) })
 	done("caliper")
 	for _, i := range keep {
-		if c, ok := v.cane(m, &t.Canes[i], profiles[i], t.Wires, p); ok && (t.Canes[i].Guided || v.grown(c)) {
+		if c, ok := v.cane(m, &t.Canes[i], profiles[i], t.Wires, p); ok && (t.Canes[i].Guided || v.grown(c, t.Canes[i].Learned)) {
 			c.ID = len(out.Canes) + 1
 			out.Canes = append(out.Canes, *c)
 		}
@@ -371,8 +374,12 @@ func unsteady(st []caliper.Station) float64 {
 // grown tells whether something that was followed by itself can be a one-year
 // cane at all: not thicker than one grows, and with a joint at least every so
 // often, which posts and stakes don't have.
-func (v *Measurer) grown(c *assess.Cane) bool {
-	if !c.Diameter.Known() || c.Diameter.Value > v.Params.MaxCaneMM || len(c.Nodes) < v.Params.MinNodes {
+func (v *Measurer) grown(c *assess.Cane, learned bool) bool {
+	least := v.Params.MinNodes
+	if learned && c.Length.Value > v.Params.LongMM {
+		least-- // it has the colour of the photo's canes, and a cane's length
+	}
+	if !c.Diameter.Known() || c.Diameter.Value > v.Params.MaxCaneMM || len(c.Nodes) < least {
 		return false
 	}
 	if c.Diameter.Low < v.Params.LeastLow*c.Diameter.Value {

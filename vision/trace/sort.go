@@ -171,6 +171,8 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 		length := pathLength(l.mm(m))
 		width := l.MedianWidth() * m.At(base[0], base[1])
 		switch {
+		case l.Learned && atSide(p, base):
+			canes = append(canes, l) // its base stands outside of the picture
 		case plain && rise > -150 && rise < 700:
 			canes = append(canes, l)
 		case math.Abs(rise) < 450 && nearAny(m, base, bearers, par.BearMM):
@@ -188,7 +190,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 	for i, l := range canes {
 		tip := l.Points[len(l.Points)-1]
 		rise := (ground(tip[0]) - tip[1]) * m.At(tip[0], tip[1])
-		if plain || nearAny(m, l.Points[0], bearers, par.BearMM) || fans(m, canes, i) || rise > par.AirTipMM && pathLength(l.mm(m)) > par.AirLengthMM {
+		if plain || l.Learned && atSide(p, l.Points[0]) || nearAny(m, l.Points[0], bearers, par.BearMM) || fans(m, canes, i) || rise > par.AirTipMM && pathLength(l.mm(m)) > par.AirLengthMM {
 			borne = append(borne, l)
 		} else {
 			out.Dropped = append(out.Dropped, Dropped{l, "grows from nothing"})
@@ -213,6 +215,12 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 		}
 	}
 	return out
+}
+
+// atSide tells whether a place lies at the left or right border of the picture.
+func atSide(p *photo.Photo, q assess.Point) bool {
+	const border = 25
+	return q[0] < border || q[0] > float64(p.Width-1-border)
 }
 
 func ends(p []assess.Point) []assess.Point { return []assess.Point{p[0], p[len(p)-1]} }
