@@ -62,11 +62,15 @@ func (par Params) joinCost(a, b end, mm float64) float64 {
 		return math.Inf(1)
 	}
 	turn := math.Abs(math.Remainder(a.angle-(b.angle+math.Pi), 2*math.Pi))
-	if turn > 0.32 {
+	most := 0.32
+	if gap < 2*max(a.width, b.width) {
+		most = 0.45 // the last steps before a stop are the least sure of their way
+	}
+	if turn > most {
 		return math.Inf(1)
 	}
 	ratio := a.width / b.width
-	if ratio < 0.6 || ratio > 1.67 {
+	if ratio < 0.5 || ratio > 2 {
 		return math.Inf(1)
 	}
 	// How far each end's line misses the other end, sideways.
@@ -76,7 +80,7 @@ func (par Params) joinCost(a, b end, mm float64) float64 {
 	if along < -3*a.width-20 {
 		return math.Inf(1)
 	}
-	most := 0.45*max(a.width, b.width) + 0.1*gap + 1.5
+	most = 0.45*max(a.width, b.width) + 0.1*gap + 1.5
 	if missA > most || missB > most {
 		return math.Inf(1)
 	}
