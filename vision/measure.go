@@ -278,7 +278,7 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, w
 			read++
 		}
 	}
-	if len(st) < 10 || read*4 < len(st) {
+	if len(st) < 10 || read*7 < len(st) {
 		return nil, false
 	}
 	c := &assess.Cane{Traced: "automatic", Origin: "unknown", Because: []string{}}
