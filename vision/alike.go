@@ -1,0 +1,38 @@
+package vision
+
+import (
+	"slices"
+
+	"nodespan/assess"
+	"nodespan/vision/wood"
+)
+
+// alike drops canes that look clearly less like the photo's wood than most of
+// its canes do: far posts and the next row's canes, hazier and bluer with
+// distance, and bands of old wood. Where even most canes don't stand out by
+// their colour, none is dropped. Guided canes stay: a person vouches for them.
+func (v *Measurer) alike(cs []assess.Cane, like *wood.Likeness) []assess.Cane {
+	if like == nil || len(cs) < 3 {
+		return cs
+	}
+	odds := make([]float64, len(cs))
+	for i, c := range cs {
+		for _, q := range c.CentreLine {
+			odds[i] += like.At(q[0], q[1]) / float64(len(c.CentreLine))
+		}
+	}
+	sorted := slices.Clone(odds)
+	slices.Sort(sorted)
+	usual := sorted[len(sorted)/2]
+	if usual < v.Params.AlikeFrom {
+		return cs
+	}
+	var out []assess.Cane
+	for i, c := range cs {
+		if c.Traced == "guided" || odds[i] >= v.Params.Alike*usual {
+			c.ID = len(out) + 1
+			out = append(out, c)
+		}
+	}
+	return out
+}
