@@ -13,5 +13,10 @@
 // the directions agree and along grass they don't, which the coherence of the
 // averaged tensor tells apart.
 //
+// Learn then takes what the trace stage has recognised and makes a Likeness:
+// for every pixel the log odds that its colour is that of the recognised wood
+// rather than of the rest of the photo. Nothing is assumed of bark, light or
+// white balance; all is in the photo itself.
+//
 // When unsure it keeps the seed: it only proposes, the trace stage decides.
 package wood
