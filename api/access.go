@@ -90,6 +90,7 @@ var routeRules = map[string]Action{
 	"GET /readyz":           Public,
 	"GET /metrics":          Operate,
 	"GET /text/:language":   Public,
+	"GET /language":         Public,
 	"GET /static/*":         Public,
 	"GET /about":            Public,
 	"GET /card":             Public,

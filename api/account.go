@@ -33,14 +33,14 @@ func (s *Server) accountPage(c echo.Context) error {
 		return err
 	}
 	for _, x := range sessions {
-		p.Sessions = append(p.Sessions, web.SessionLine{ID: x.ID, Began: day(x.Began), Seen: day(x.Seen), Here: x.ID == k.session})
+		p.Sessions = append(p.Sessions, web.SessionLine{ID: x.ID, Began: s.day(c, x.Began), Seen: s.day(c, x.Seen), Here: x.ID == k.session})
 	}
 	tokens, err := s.store.Tokens(ctx, k.account.ID)
 	if err != nil {
 		return err
 	}
 	for _, x := range tokens {
-		p.Tokens = append(p.Tokens, web.TokenLine{ID: x.ID, Name: x.Name, ScopeWords: s.say(c, "scope."+x.Scope), Expires: day(x.Expires), Used: day(x.Seen)})
+		p.Tokens = append(p.Tokens, web.TokenLine{ID: x.ID, Name: x.Name, ScopeWords: s.say(c, "scope."+x.Scope), Expires: s.day(c, x.Expires), Used: s.day(c, x.Seen)})
 	}
 	for _, scope := range []Scope{ScopeRead, ScopeRecord, ScopeMetrics} {
 		if scope != ScopeMetrics || k.role.May(Operate) {

@@ -37,7 +37,7 @@ func (s *Server) blockYears(c echo.Context, b store.Block) (*web.BlockYears, err
 			Winter: w.Winter, Vines: w.Vines, Decided: w.Decided, Undecided: w.Vines - w.Decided, Waits: w.Waits, Canes: w.Canes,
 			Weak: s.share(c, weak, w.Canes), Short: s.share(c, short, w.Canes), Sound: s.share(c, w.Findings[assess.Sound], w.Canes),
 			Vigorous: s.share(c, w.Findings[assess.OverVigorous], w.Canes), Close: s.share(c, w.Findings[assess.TooCloseToCall], w.Canes),
-			Diameter: middleInWords(d, 1), Internode: middleInWords(l, 0),
+			Diameter: s.middleInWords(c, d, 1), Internode: s.middleInWords(c, l, 0),
 		})
 	}
 	add := func(name string) {
@@ -64,11 +64,11 @@ func (s *Server) share(c echo.Context, n, of int) string {
 	return s.say(c, "blockyears.share", "n", n, "percent", fmt.Sprintf("%.0f", 100*float64(n)/float64(of)))
 }
 
-func middleInWords(q figure.Season, decimals int) string {
+func (s *Server) middleInWords(c echo.Context, q figure.Season, decimals int) string {
 	if q.N == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%.*f", decimals, q.Middle)
+	return s.number(c, q.Middle, decimals)
 }
 
 // seasonOf reads quartiles off bins, evenly within each: half a bin is the most

@@ -60,7 +60,7 @@ func (s *Server) deletedPage(c echo.Context) error {
 			}
 			blocks[b.ID] = b
 		}
-		p.Photos = append(p.Photos, web.DeletedLine{ID: d.ID, Where: s.where(c, b, d.Vine), Winter: d.Winter, Name: d.Name, By: d.By, When: day(d.At)})
+		p.Photos = append(p.Photos, web.DeletedLine{ID: d.ID, Where: s.where(c, b, d.Vine), Winter: d.Winter, Name: d.Name, By: d.By, When: s.day(c, d.At)})
 	}
 	return s.render(c, http.StatusOK, "deleted", p)
 }

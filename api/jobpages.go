@@ -20,7 +20,7 @@ func (s *Server) jobsPage(c echo.Context) error {
 	p.Script, p.Back = "jobs", &web.Link{Text: s.say(c, "home.title"), To: "/"}
 	for _, v := range views {
 		p.Jobs = append(p.Jobs, web.JobLine{
-			To: v.Page, Name: v.Name, By: v.By, When: day(v.At), State: s.say(c, "job.doing."+v.Doing),
+			To: v.Page, Name: v.Name, By: v.By, When: s.day(c, v.At), State: s.say(c, "job.doing."+v.Doing),
 			Photos: v.Counts.Photos, Done: v.Counts.Done(),
 		})
 	}

@@ -24,17 +24,9 @@ func vinePath(v store.Vine) string {
 	return fmt.Sprintf("/blocks/%d/%d/%d", v.BlockID, v.Row, v.Number)
 }
 
-func (s *Server) language(c echo.Context) string {
-	return s.pages.Language(c.Request().Header.Get("Accept-Language"))
-}
-
-// say gives a text in the language of the request.
-func (s *Server) say(c echo.Context, key string, args ...any) string {
-	return s.pages.Text(s.language(c), key, args...)
-}
-
 func (s *Server) frame(c echo.Context, title string, args ...any) web.Frame {
-	f := web.Frame{Language: s.language(c), Title: s.say(c, title, args...), Who: who(c), Notice: s.notice, May: map[string]bool{}}
+	f := web.Frame{Language: s.language(c), Title: s.say(c, title, args...), Who: who(c), Notice: s.notice, May: map[string]bool{}, Here: c.Request().URL.RequestURI()}
+	f.Languages = s.pages.Languages(f.Language)
 	k := callerOf(c)
 	for a := range mayDo {
 		f.May[string(a)] = k.may(a)
@@ -52,14 +44,6 @@ func (s *Server) render(c echo.Context, status int, page string, model any) erro
 		return err
 	}
 	return c.HTMLBlob(status, out.Bytes())
-}
-
-// day writes a time as people read it.
-func day(t time.Time) string {
-	if t.IsZero() {
-		return ""
-	}
-	return t.Local().Format("2 Jan 2006, 15:04")
 }
 
 func (s *Server) where(c echo.Context, b store.Block, v store.Vine) string {
@@ -115,7 +99,7 @@ func (s *Server) homePage(c echo.Context) error {
 			return err
 		}
 		p.Waiting = append(p.Waiting, web.WaitingLine{
-			Photo: w.ID, Where: s.where(c, names[v.BlockID], v), When: day(w.ReceivedAt), From: w.ReceivedBy, Canes: len(m.Seen.Canes),
+			Photo: w.ID, Where: s.where(c, names[v.BlockID], v), When: s.day(c, w.ReceivedAt), From: w.ReceivedBy, Canes: len(m.Seen.Canes),
 		})
 	}
 	return s.render(c, http.StatusOK, "home", p)
@@ -143,10 +127,10 @@ func (s *Server) newBlockPage(c echo.Context) error {
 	return s.render(c, http.StatusOK, "newblock", p)
 }
 
-func ruleLines(rs assess.RuleSet) []web.RuleLine {
+func (s *Server) ruleLines(c echo.Context, rs assess.RuleSet) []web.RuleLine {
 	var out []web.RuleLine
 	for _, t := range []assess.Threshold{rs.Weak, rs.ShortNoded, rs.OverVigorous, rs.LongNoded, rs.CutBeyond, rs.NearHead} {
-		out = append(out, web.RuleLine{Limit: t.String(), Meaning: t.Meaning, Source: t.Source})
+		out = append(out, web.RuleLine{Limit: s.number(c, t.Limit, -1) + " " + t.Unit, Meaning: t.Meaning, Source: t.Source})
 	}
 	return out
 }
@@ -167,7 +151,7 @@ func (s *Server) blockPage(c echo.Context) error {
 	}
 	p := web.BlockPage{
 		Frame: s.frame(c, "block.title", "block", b.Name), ID: b.ID, Name: b.Name, Form: titleOf(b),
-		RuleSet: b.RuleSet, Rules: ruleLines(rules), Rows: b.Rows, VinesPerRow: b.VinesPerRow,
+		RuleSet: b.RuleSet, Rules: s.ruleLines(c, rules), Rows: b.Rows, VinesPerRow: b.VinesPerRow,
 	}
 	p.Back = &web.Link{Text: s.say(c, "home.title"), To: "/"}
 	p.Recorded, p.Waits, p.Done = count(rows)
@@ -255,7 +239,7 @@ func (s *Server) photoPage(c echo.Context) error {
 	p := web.PhotoPage{
 		Frame: s.frame(c, "photo.title"), Where: s.where(c, g.block, g.vine), ID: ph.ID, State: st.State, Message: st.Message,
 		Measurement: st.Measurement, Picture: photoPath(ph.ID) + "/picture/medium.jpg", Full: photoPath(ph.ID) + "/picture/full.jpg",
-		AddPhoto: vinePath(g.vine) + "/photo", Vine: vinePath(g.vine), Winter: ph.Winter, Received: day(ph.ReceivedAt), By: ph.ReceivedBy,
+		AddPhoto: vinePath(g.vine) + "/photo", Vine: vinePath(g.vine), Winter: ph.Winter, Received: s.day(c, ph.ReceivedAt), By: ph.ReceivedBy,
 	}
 	p.Back = &web.Link{Text: p.Where, To: p.Vine}
 	page := "progress"
@@ -310,7 +294,7 @@ func (s *Server) cardPage(c echo.Context) error {
 
 func (s *Server) aboutPage(c echo.Context) error {
 	rs := assess.DefaultRuleSet()
-	p := web.AboutPage{Frame: s.frame(c, "about.title"), Program: s.program, Cautions: cautions(), Rules: ruleLines(rs), RuleSet: rs.ID()}
+	p := web.AboutPage{Frame: s.frame(c, "about.title"), Program: s.program, Cautions: cautions(), Rules: s.ruleLines(c, rs), RuleSet: rs.ID()}
 	p.Back = &web.Link{Text: s.say(c, "home.title"), To: "/"}
 	return s.render(c, http.StatusOK, "about", p)
 }

@@ -22,7 +22,7 @@ func (s *Server) peoplePage(c echo.Context) error {
 	}
 	for _, m := range members {
 		p.Members = append(p.Members, web.MemberLine{
-			ID: m.ID, Name: m.Name, Role: m.Role, RoleWords: s.say(c, "role."+m.Role), Since: day(m.Since), Self: m.ID == k.account.ID,
+			ID: m.ID, Name: m.Name, Role: m.Role, RoleWords: s.say(c, "role."+m.Role), Since: s.day(c, m.Since), Self: m.ID == k.account.ID,
 			CanSignIn: m.Password != "",
 		})
 	}
@@ -31,7 +31,7 @@ func (s *Server) peoplePage(c echo.Context) error {
 		return err
 	}
 	for _, i := range links {
-		l := web.LinkLine{ID: i.ID, RoleWords: s.say(c, "role."+i.Role), By: i.MadeBy, Expires: day(i.Expires)}
+		l := web.LinkLine{ID: i.ID, RoleWords: s.say(c, "role."+i.Role), By: i.MadeBy, Expires: s.day(c, i.Expires)}
 		if i.Account != nil {
 			l.Account = i.Account.Name
 		}

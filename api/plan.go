@@ -89,7 +89,7 @@ func titleIn(g *sighting, id string) string {
 func (s *Server) sheetOf(c echo.Context, b store.Block, p *planned) sheet.Vine {
 	d := sheet.Draw(p.sighting.measurement.Seen, p.sighting.confirmed, p.choice)
 	return sheet.Vine{
-		Where: s.where(c, b, p.vine), Number: p.vine.Number, Confirmed: s.say(c, "sheet.confirmed", "who", p.kept.Who, "when", day(p.kept.At)),
+		Where: s.where(c, b, p.vine), Number: p.vine.Number, Confirmed: s.say(c, "sheet.confirmed", "who", p.kept.Who, "when", s.day(c, p.kept.At)),
 		Form: titleIn(p.sighting, p.choice.Form), Plan: p.plan, Drawing: &d, Cautions: assess.Cautions(), Say: s.sayer(c),
 		BudAdvice: budAdvice(b, pruningsOf(b, p.said, p.kept.Winter, p.sighting, &p.choice), p.choice.Buds),
 	}

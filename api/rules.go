@@ -415,7 +415,7 @@ func (s *Server) rulesPage(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		line := web.RulesLine{RuleSet: h.RuleSet, Form: f.Title, Winter: h.Winter, Who: h.Who, When: day(h.At), YAML: ruleSetPath(h.RuleSet, "yaml"), TOML: ruleSetPath(h.RuleSet, "toml")}
+		line := web.RulesLine{RuleSet: h.RuleSet, Form: f.Title, Winter: h.Winter, Who: h.Who, When: s.day(c, h.At), YAML: ruleSetPath(h.RuleSet, "yaml"), TOML: ruleSetPath(h.RuleSet, "toml")}
 		p.History = append(p.History, line)
 	}
 	tables, err := s.store.DescriptorTables(ctx, b.EstateID)
@@ -443,7 +443,7 @@ func classInWords(s *Server, c echo.Context, k assess.DescriptorClass) string {
 		name = k.Note + " " + name
 	}
 	if k.Through == 0 {
-		return s.say(c, "rules.class.open", "name", name, "from", fmt.Sprint(k.From))
+		return s.say(c, "rules.class.open", "name", name, "from", s.number(c, k.From, -1))
 	}
-	return s.say(c, "rules.class", "name", name, "from", fmt.Sprint(k.From), "through", fmt.Sprint(k.Through))
+	return s.say(c, "rules.class", "name", name, "from", s.number(c, k.From, -1), "through", s.number(c, k.Through, -1))
 }

@@ -224,6 +224,7 @@ func (s *Server) routes() *echo.Echo {
 	e.GET("/people", s.peoplePage)
 	e.GET("/deleted", s.deletedPage)
 	e.GET("/text/:language", s.text)
+	e.GET("/language", s.chooseLanguage)
 	e.GET("/static/*", s.static())
 
 	a := e.Group("/api")

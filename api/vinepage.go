@@ -81,7 +81,7 @@ func (s *Server) photoPart(c echo.Context, g *sighting) (web.PhotoPart, error) {
 	}
 	to := photoPath(g.photo.ID)
 	p := web.PhotoPart{
-		ID: g.photo.ID, To: to, Picture: to + "/picture/small.jpg", Received: day(g.photo.ReceivedAt), Taken: day(g.photo.TakenAt), By: g.photo.ReceivedBy,
+		ID: g.photo.ID, To: to, Picture: to + "/picture/small.jpg", Received: s.day(c, g.photo.ReceivedAt), Taken: s.day(c, g.photo.TakenAt), By: g.photo.ReceivedBy,
 		State: st.State, StateWords: s.say(c, "photo.state."+st.State),
 	}
 	if g.measurement == nil || g.measurement.Seen.Outcome != assess.Measured {
@@ -108,7 +108,7 @@ func (s *Server) interval(c echo.Context, q assess.Interval, decimals int) strin
 	if !q.Known() {
 		return s.say(c, "value.none")
 	}
-	n := func(v float64) string { return fmt.Sprintf("%.*f", decimals, v) }
+	n := func(v float64) string { return s.number(c, v, decimals) }
 	return s.say(c, "value.interval", "value", n(q.Value), "low", n(q.Low), "high", n(q.High))
 }
 
@@ -116,7 +116,7 @@ func (s *Server) caneLine(c echo.Context, cc assess.ConfirmedCane) web.CaneLine 
 	l := web.CaneLine{
 		ID: cc.Cane.ID, Finding: string(cc.Cane.Finding), FindingWords: s.say(c, "finding."+string(cc.Cane.Finding)),
 		Diameter: s.interval(c, cc.Cane.Diameter, 1), Internode: s.interval(c, cc.Cane.Internode, 0), Length: s.interval(c, cc.Cane.Length, 0),
-		Nodes: len(cc.Cane.Nodes), Who: cc.Who, When: day(cc.When), Because: cc.Cane.Because,
+		Nodes: len(cc.Cane.Nodes), Who: cc.Who, When: s.day(c, cc.When), Because: cc.Cane.Because,
 		Said: s.say(c, "said."+string(cc.Said)),
 	}
 	if cc.Kind == assess.OldWood {
@@ -147,7 +147,7 @@ func (s *Server) choicePart(c echo.Context, k *store.Choice, sightings []*sighti
 	}
 	ch := kept.Choice
 	out := &web.ChoicePart{
-		Who: k.Who, When: day(k.At), Buds: ch.Buds, Missing: ch.Missing, Notes: ch.Notes,
+		Who: k.Who, When: s.day(c, k.At), Buds: ch.Buds, Missing: ch.Missing, Notes: ch.Notes,
 		Changed: !reflect.DeepEqual(said, ch), Form: formTitle(ch.Form), RuleSet: ch.RuleSet,
 	}
 	for _, g := range sightings {

@@ -10,6 +10,9 @@ type Frame struct {
 	Notice   string
 	Script   string // module of the page, "" for none
 	Back     *Link
+
+	Languages []LanguageOption // to choose from
+	Here      string           // address of the page, to come back to
 }
 
 // Link is a place to go to.

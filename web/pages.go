@@ -4,31 +4,33 @@
 //
 // Scripts are ES modules served as they are, without a build step. Every text
 // that a person reads stands in text/LANGUAGE.json, for templates and scripts
-// alike; a new language is a new file there.
+// alike; a new language is a new file there, and a line for its dates in
+// language.go.
 package web
 
 import (
 	"embed"
-	"encoding/json"
 	"fmt"
 	"html/template"
 	"io"
 	"io/fs"
 	"path"
 	"strings"
+
+	"golang.org/x/text/language"
 )
 
 //go:embed templates static text
 var files embed.FS
 
-// Default is the language that every key has a text in.
-const Default = "en"
-
 // Pages renders pages. Make it with Load.
 type Pages struct {
 	texts map[string]map[string]string // language -> key -> text
-	raw   map[string][]byte
+	raw   map[string][]byte            // language -> all keys, as JSON
 	pages map[string]*template.Template
+
+	tags    []string // of the languages, Default first
+	matcher language.Matcher
 }
 
 // Load reads templates and texts. An error means that the program was built
@@ -39,20 +41,19 @@ func Load() (*Pages, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, n := range names {
+	// Default first, since the others are filled up from it.
+	for _, n := range append([]string{"text/" + Default + ".json"}, names...) {
+		tag := strings.TrimSuffix(path.Base(n), ".json")
+		if p.Speaks(tag) {
+			continue
+		}
 		data, err := files.ReadFile(n)
 		if err != nil {
 			return nil, err
 		}
-		var texts map[string]string
-		if err := json.Unmarshal(data, &texts); err != nil {
-			return nil, fmt.Errorf("%s: %w", n, err)
+		if err := p.Add(tag, data); err != nil {
+			return nil, err
 		}
-		language := strings.TrimSuffix(path.Base(n), ".json")
-		p.texts[language], p.raw[language] = texts, data
-	}
-	if p.texts[Default] == nil {
-		return nil, fmt.Errorf("no texts in %q", Default)
 	}
 	names, err = fs.Glob(files, "templates/page/*.html")
 	if err != nil {
@@ -79,24 +80,6 @@ func (p *Pages) Static() fs.FS {
 		panic(err) // the folder is embedded, so it is there
 	}
 	return sub
-}
-
-// Catalogue gives a language's texts as JSON, false when there is none.
-func (p *Pages) Catalogue(language string) ([]byte, bool) {
-	data, ok := p.raw[language]
-	return data, ok
-}
-
-// Language picks the language that fits best from an Accept-Language header.
-func (p *Pages) Language(accept string) string {
-	for _, want := range strings.Split(accept, ",") {
-		tag, _, _ := strings.Cut(strings.TrimSpace(want), ";")
-		tag, _, _ = strings.Cut(strings.ToLower(tag), "-")
-		if p.texts[tag] != nil {
-			return tag
-		}
-	}
-	return Default
 }
 
 // Text gives the text of a key. args come in pairs: a name, and what stands

@@ -51,18 +51,3 @@ func TestTexts(t *testing.T) {
 		}
 	}
 }
-
-func TestLanguage(t *testing.T) {
-	p, err := Load()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for accept, want := range map[string]string{"": "en", "en-GB,en;q=0.9": "en", "xx,yy;q=0.5": "en", "xx, en;q=0.3": "en"} {
-		if got := p.Language(accept); got != want {
-			t.Errorf("Language(%q) = %q, want %q", accept, got, want)
-		}
-	}
-	if got := p.Text("en", "where", "block", "B", "row", 4, "vine", 7); got != "B, row 4, vine 7" {
-		t.Errorf("text with values: %q", got)
-	}
-}

@@ -1,6 +1,8 @@
 // Texts of the page's language, from the same catalogue as the templates.
 const language = document.body.dataset.language || 'en';
 const answer = await fetch(`/text/${language}.json`);
+// English texts are British, and so are their dates, as on the server's side.
+const locale = language === 'en' ? 'en-GB' : language;
 const texts = answer.ok ? await answer.json() : {};
 
 // t gives the text of a key, with {name} replaced by what values has.
@@ -12,7 +14,7 @@ export function t(key, values = {}) {
 
 // number writes a number as the page's language does.
 export function number(value, decimals = 0) {
-  return value.toLocaleString(language, { minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: false });
+  return value.toLocaleString(locale, { minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: false });
 }
 
 // interval writes a measured value with its bounds; the unit stands beside it.
@@ -23,5 +25,5 @@ export function interval(q, decimals = 0) {
 
 // day writes a time as the reader's machine does.
 export function day(when) {
-  return new Date(when).toLocaleString(language, { dateStyle: 'medium', timeStyle: 'short' });
+  return new Date(when).toLocaleString(locale, { dateStyle: 'medium', timeStyle: 'short' });
 }
