@@ -51,6 +51,9 @@ type Params struct {
 	// AirTipMM is how far above the wire the tip of such a cane must reach at
 	// least. Default 850 mm: the posts of far rows end lower in the picture.
 	AirTipMM float64
+	// SideLengthMM is how long a cane must be whose base stands beside the
+	// picture. Default 450 mm.
+	SideLengthMM float64
 	// BaseMM is how far a cane's base may lie from the lower fruiting wire.
 	// Larger takes more of what stands behind. Default 75 mm; a base on old
 	// wood counts wherever that runs.
@@ -74,5 +77,5 @@ type Params struct {
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 18, MinStart: 0.3, MinShow: 0.35, HiddenMM: 120, TrimShare: 0.45, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
-		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
+		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }

@@ -171,7 +171,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 		length := pathLength(l.mm(m))
 		width := l.MedianWidth() * m.At(base[0], base[1])
 		switch {
-		case l.Learned && atSide(p, base):
+		case l.Learned && atSide(p, base) && length > par.SideLengthMM:
 			canes = append(canes, l) // its base stands outside of the picture
 		case plain && rise > -150 && rise < 700:
 			canes = append(canes, l)
