@@ -193,6 +193,8 @@ func TestEstatesAreApart(t *testing.T) {
 		there, missing = anyParam.ReplaceAllString(there, "1"), anyParam.ReplaceAllString(missing, "1")
 		s1, t1 := r.do(method, there, strings.NewReader("{}"))
 		s2, t2 := r.do(method, missing, strings.NewReader("{}"))
+		// A page's foot names its own address, to come back to in another language.
+		t1, t2 = strings.ReplaceAll(t1, there, "HERE"), strings.ReplaceAll(t2, missing, "HERE")
 		if s1 != http.StatusNotFound || s1 != s2 || t1 != t2 {
 			t.Errorf("%s: %d %.80s; what isn't there at all: %d %.80s", route, s1, t1, s2, t2)
 		}
