@@ -234,6 +234,8 @@ func TestBrowserChoiceAndPlan(t *testing.T) {
 			set("#place-3", "empty")
 			set("#place-0", "buds 6")
 			b.until(`document.querySelector('#place-0').value === 'buds 6'`)
+			// The page moves when the answer comes; a click before it would miss.
+			b.until(`!document.querySelector('#confirm').hasAttribute('aria-busy')`)
 			b.whole("choice-changed")
 			b.click("#confirm")
 			b.until(`document.querySelector('#done').textContent.includes('Confirmed by Ada')`)

@@ -263,7 +263,12 @@ let asking = null;
 function ask() {
   const answer = reckon(++asked);
   asking = answer;
-  answer.finally(() => { if (asking === answer) asking = null; });
+  $('confirm').setAttribute('aria-busy', 'true');
+  answer.finally(() => {
+    if (asking !== answer) return;
+    asking = null;
+    $('confirm').removeAttribute('aria-busy');
+  });
   return answer;
 }
 
