@@ -255,15 +255,11 @@ func (s *Server) formFor(ctx context.Context, b store.Block, id string, own *ass
 
 // readForm reads a training form's file, keeping nothing.
 func (s *Server) readForm(c echo.Context) error {
-	var in fileIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
-		return err
-	}
-	format, err := assess.FormatOf(in.Name)
+	text, format, err := sentFile(c)
 	if err != nil {
 		return err
 	}
-	f, err := assess.ReadForm([]byte(in.Text), format)
+	f, err := assess.ReadForm(text, format)
 	if err != nil {
 		return err
 	}
@@ -299,18 +295,25 @@ type fileIn struct {
 	Text string `json:"text"`
 }
 
+// sentFile takes the file that a page sends: its text and the format that its
+// name tells.
+func sentFile(c echo.Context) ([]byte, assess.FileFormat, error) {
+	var in fileIn
+	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+		return nil, "", err
+	}
+	format, err := assess.FormatOf(in.Name)
+	return []byte(in.Text), format, err
+}
+
 // readRuleSet reads an imported file, keeping nothing: the page shows what it
 // would change, and a person saves it.
 func (s *Server) readRuleSet(c echo.Context) error {
-	var in fileIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
-		return err
-	}
-	format, err := assess.FormatOf(in.Name)
+	text, format, err := sentFile(c)
 	if err != nil {
 		return err
 	}
-	rs, err := assess.ReadRuleSet([]byte(in.Text), format)
+	rs, err := assess.ReadRuleSet(text, format)
 	if err != nil {
 		return err
 	}
@@ -322,15 +325,11 @@ func (s *Server) addDescriptorTable(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in fileIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
-		return err
-	}
-	format, err := assess.FormatOf(in.Name)
+	text, format, err := sentFile(c)
 	if err != nil {
 		return err
 	}
-	t, err := assess.ReadDescriptorTable([]byte(in.Text), format)
+	t, err := assess.ReadDescriptorTable(text, format)
 	if err != nil {
 		return err
 	}

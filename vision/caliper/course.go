@@ -1,7 +1,6 @@
 package caliper
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -106,39 +105,12 @@ func course(at func(int) *section, width []float64, sigma, stationMM, stationPx,
 	if len(cs) == 0 {
 		return nil, nil, false
 	}
-	// Viterbi.
-	for k := 1; k < len(cs); k++ {
-		c, p := cs[k], cs[k-1]
-		tol := par.CourseTol*c.width + 0.6
-		for i := range c.pairs {
-			best, from := math.Inf(1), 0
-			for j := range p.pairs {
-				da, db := (c.pairs[i].a-p.pairs[j].a)/tol, (c.pairs[i].b-p.pairs[j].b)/tol
-				// Where the followed centre wanders, both edges shift together;
-				// that costs less than a change of width.
-				both, diff := (da+db)/2, db-da
-				v := p.pairs[j].cost + min(0.15*both*both+0.5*diff*diff, 1.6)
-				if v < best {
-					best, from = v, j
-				}
-			}
-			c.pairs[i].cost += best
-			c.pairs[i].before = from
-		}
+	pairs := make([][]pairing, len(cs))
+	widths, mid := make([]float64, len(cs)), make([]float64, len(cs))
+	for k, c := range cs {
+		pairs[k], widths[k], mid[k] = c.pairs, c.width, float64(c.from+c.to-1)/2
 	}
-	last := cs[len(cs)-1]
-	at2 := 0
-	for i := range last.pairs {
-		if last.pairs[i].cost < last.pairs[at2].cost {
-			at2 = i
-		}
-	}
-	as, bs, mid := make([]float64, len(cs)), make([]float64, len(cs)), make([]float64, len(cs))
-	for k := len(cs) - 1; k >= 0; k-- {
-		p := cs[k].pairs[at2]
-		as[k], bs[k], mid[k] = p.a, p.b, float64(cs[k].from+cs[k].to-1)/2
-		at2 = p.before
-	}
+	as, bs := chain(pairs, widths, par)
 	return between(mid, as, n), between(mid, bs, n), true
 }
 
@@ -205,8 +177,5 @@ func (c *coarse) pair(tol float64, par Params) {
 			c.pairs = append(c.pairs, pairing{a: a.v, b: b.v, cost: cost})
 		}
 	}
-	slices.SortFunc(c.pairs, func(p, q pairing) int { return cmp.Compare(p.cost, q.cost) })
-	if len(c.pairs) > 40 {
-		c.pairs = c.pairs[:40]
-	}
+	c.pairs = cheapest(c.pairs)
 }

@@ -1,10 +1,6 @@
 package caliper
 
-import (
-	"cmp"
-	"math"
-	"slices"
-)
+import "math"
 
 // A Likelihood says how likely the pixel at a place is wood rather than
 // ground: log odds, 0 when it could be either.
@@ -23,17 +19,13 @@ type Likelihood interface {
 func likely(v []float64, odds func(i int) []float64, width []float64, stationMM, stationPx, widthTol float64, par Params) (left, right []float64, ok bool) {
 	n := len(width)
 	per := max(3, int(math.Round(par.LikelyMM/stationMM)))
-	type place struct {
-		mid   float64
-		pairs []pairing
-		width float64
-	}
-	var cs []*place
+	var pairs [][]pairing
+	var widths, mid []float64
 	most := par.MaxWidthMM * stationPx / stationMM
 	step := v[1] - v[0]
 	for from := 0; from < n; from += per {
 		to := min(from+per, n)
-		if to-from < per/2 && len(cs) > 0 {
+		if to-from < per/2 && len(pairs) > 0 {
 			break
 		}
 		sum := make([]float64, len(v))
@@ -43,7 +35,6 @@ func likely(v []float64, odds func(i int) []float64, width []float64, stationMM,
 			}
 		}
 		w := width[(from+to)/2]
-		c := &place{mid: float64(from+to-1) / 2, width: w}
 		// Running integral, to weigh any stretch at once.
 		total := make([]float64, len(v)+1)
 		for k := range v {
@@ -57,7 +48,7 @@ func likely(v []float64, odds func(i int) []float64, width []float64, stationMM,
 		rise, fall := turns(v, sum)
 		// The followed width is always a candidate.
 		rise, fall = append(rise, -w/2), append(fall, w/2)
-		c.pairs = append(c.pairs, pairing{a: -w / 2, b: w / 2, cost: 0.5})
+		here := []pairing{{a: -w / 2, b: w / 2, cost: 0.5}}
 		for _, a := range rise {
 			for _, b := range fall {
 				d := b - a
@@ -68,46 +59,16 @@ func likely(v []float64, odds func(i int) []float64, width []float64, stationMM,
 				q := 0.25*w + 1.5
 				good := within(a, b)/d - 0.5*(within(a-q, a)+within(b, b+q))/q
 				l := math.Log(d/w) / widthTol
-				c.pairs = append(c.pairs, pairing{a: a, b: b, cost: -par.OddsWorth*good/(2*par.MostOdds) + min(0.3*l*l, 1.6)})
+				here = append(here, pairing{a: a, b: b, cost: -par.OddsWorth*good/(2*par.MostOdds) + min(0.3*l*l, 1.6)})
 			}
 		}
-		slices.SortFunc(c.pairs, func(p, q pairing) int { return cmp.Compare(p.cost, q.cost) })
-		c.pairs = c.pairs[:min(len(c.pairs), 40)]
-		cs = append(cs, c)
+		pairs = append(pairs, cheapest(here))
+		widths, mid = append(widths, w), append(mid, float64(from+to-1)/2)
 	}
-	if len(cs) == 0 {
+	if len(pairs) == 0 {
 		return nil, nil, false
 	}
-	for k := 1; k < len(cs); k++ {
-		c, p := cs[k], cs[k-1]
-		tol := par.CourseTol*c.width + 0.6
-		for i := range c.pairs {
-			best, from := math.Inf(1), 0
-			for j := range p.pairs {
-				da, db := (c.pairs[i].a-p.pairs[j].a)/tol, (c.pairs[i].b-p.pairs[j].b)/tol
-				both, diff := (da+db)/2, db-da
-				cost := p.pairs[j].cost + min(0.15*both*both+0.5*diff*diff, 1.6)
-				if cost < best {
-					best, from = cost, j
-				}
-			}
-			c.pairs[i].cost += best
-			c.pairs[i].before = from
-		}
-	}
-	at := 0
-	last := cs[len(cs)-1]
-	for i := range last.pairs {
-		if last.pairs[i].cost < last.pairs[at].cost {
-			at = i
-		}
-	}
-	as, bs, mid := make([]float64, len(cs)), make([]float64, len(cs)), make([]float64, len(cs))
-	for k := len(cs) - 1; k >= 0; k-- {
-		p := cs[k].pairs[at]
-		as[k], bs[k], mid[k] = p.a, p.b, cs[k].mid
-		at = p.before
-	}
+	as, bs := chain(pairs, widths, par)
 	left, right = between(mid, as, n), between(mid, bs, n)
 	return left, right, true
 }

@@ -54,6 +54,18 @@ func (c *cover) at(x, y, angle float64) int32 {
 	return c.id[j*c.w+i]
 }
 
+// holds tells whether a ribbon runs mostly on ribbons that are marked already:
+// the same wood again.
+func (c *cover) holds(r *ribbon) bool {
+	taken := 0
+	for _, q := range r.steps {
+		if q.seen && c.at(q.x, q.y, q.angle) != 0 {
+			taken++
+		}
+	}
+	return float64(taken) > 0.5*float64(len(r.steps))
+}
+
 func ribbons(p *photo.Photo, m *scale.Map, seeds []wood.Seed, par Params) []ribbon {
 	f := &follower{c: newCanvas(p), par: par, mmpx: m.At}
 	cov := newCover(p.Width, p.Height)
@@ -66,19 +78,12 @@ func ribbons(p *photo.Photo, m *scale.Map, seeds []wood.Seed, par Params) []ribb
 		if !ok || cov.at(st.x, st.y, st.angle) != 0 {
 			continue
 		}
-		r := f.both(st)
+		r := bothWays(st, f.run)
 		px, seen := r.length()
 		if px*m.At(st.x, st.y) < par.MinLengthMM || seen < 0.6 {
 			continue
 		}
-		// Mostly on a ribbon that we have: the same wood again.
-		taken := 0
-		for _, q := range r.steps {
-			if q.seen && cov.at(q.x, q.y, q.angle) != 0 {
-				taken++
-			}
-		}
-		if float64(taken) > 0.5*float64(len(r.steps)) {
+		if cov.holds(&r) {
 			continue
 		}
 		out = append(out, r)

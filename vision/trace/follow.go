@@ -198,18 +198,17 @@ func direction(s []step, old float64) float64 {
 	return old + max(-most, min(most, d))
 }
 
-// both follows from a seed step both ways.
-func (f *follower) both(s step) ribbon {
-	ahead := f.run(s, 1)
-	back := f.run(s, -1)
+// bothWays is what following gives from a step, ahead and back.
+func bothWays(from step, run func(from step, sign float64) []step) ribbon {
 	var r ribbon
+	back := run(from, -1)
 	for i := len(back) - 1; i >= 0; i-- {
 		b := back[i]
 		b.angle -= math.Pi
 		r.steps = append(r.steps, b)
 	}
-	r.steps = append(r.steps, s)
-	r.steps = append(r.steps, ahead...)
+	r.steps = append(r.steps, from)
+	r.steps = append(r.steps, run(from, 1)...)
 	return r
 }
 

@@ -1,8 +1,10 @@
 package trace
 
 import (
+	"cmp"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 
 	"nodespan/vision/scale"
@@ -242,12 +244,7 @@ func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, par Params) [
 	for v := range s.odds {
 		s.odds[v] = max(-par.MostOdds, min(par.MostOdds, like.Odds(uint8(v))))
 	}
-	type begin struct {
-		step
-		order int
-	}
-	var from []begin
-	begins := make([]begin, len(seeds))
+	from := make([]step, len(seeds))
 	var wg sync.WaitGroup
 	cores := runtime.GOMAXPROCS(0)
 	for c := range cores {
@@ -258,32 +255,21 @@ func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, par Params) [
 					continue
 				}
 				if st, ok := s.start(q.X, q.Y, q.Angle); ok {
-					begins[i] = begin{st, i}
+					from[i] = st
 				}
 			}
 		})
 	}
 	wg.Wait()
-	for _, b := range begins {
-		if b.seen {
-			from = append(from, b)
-		}
-	}
-	sortBegins(from, func(b begin) (float64, int) { return b.score, b.order })
+	from = slices.DeleteFunc(from, func(b step) bool { return !b.seen })
+	slices.SortStableFunc(from, func(a, b step) int { return cmp.Compare(b.score, a.score) })
 	cov := newCover(like.W, like.H)
 	var out []ribbon
 	for _, b := range from {
 		if cov.at(b.x, b.y, b.angle) != 0 {
 			continue
 		}
-		var r ribbon
-		back := s.run(b.step, -1)
-		for i := len(back) - 1; i >= 0; i-- {
-			q := back[i]
-			q.angle -= math.Pi
-			r.steps = append(r.steps, q)
-		}
-		r.steps = append(append(r.steps, b.step), s.run(b.step, 1)...)
+		r := bothWays(b, s.run)
 		r.trim(func(x, y float64) float64 {
 			return s.cut(x, y, b.angle, 3, 1).mean(-1.5, 1.5)
 		}, par.TrimShare)
@@ -291,13 +277,7 @@ func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, par Params) [
 		if px*m.At(b.x, b.y) < par.MinLengthMM || seen < 0.5 {
 			continue
 		}
-		taken := 0
-		for _, q := range r.steps {
-			if q.seen && cov.at(q.x, q.y, q.angle) != 0 {
-				taken++
-			}
-		}
-		if float64(taken) > 0.5*float64(len(r.steps)) {
+		if cov.holds(&r) {
 			continue
 		}
 		out = append(out, r)
