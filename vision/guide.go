@@ -4,7 +4,6 @@ import (
 	"context"
 
 	"nodespan/assess"
-	"nodespan/vision/caliper"
 	"nodespan/vision/photo"
 	"nodespan/vision/scale"
 	"nodespan/vision/trace"
@@ -37,11 +36,8 @@ func (v *Measurer) Guide(ctx context.Context, data []byte, on *assess.Measuremen
 	// The wood's colour is learned from what was measured before, and from the
 	// tapped cane itself.
 	known := append(pieces([]trace.Line{*line}), measured(on.Canes)...)
-	var likely caliper.Likelihood
-	if like, ok := wood.Learn(p, known, v.Params.Learn); ok {
-		likely = like
-	}
-	profs, err := v.profiles(ctx, p, m, []trace.Line{*line}, on.Wires, likely)
+	like, _ := wood.Learn(p, known, v.Params.Learn)
+	profs, err := v.profiles(ctx, p, m, []trace.Line{*line}, on.Wires, like)
 	if err != nil {
 		return nil, err
 	}

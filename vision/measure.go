@@ -161,16 +161,15 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	if err != nil {
 		return nil, err
 	}
-	var likely caliper.Likelihood
-	var learned *wood.Likeness
-	if like, ok := wood.Learn(p, pieces(t.Canes), v.Params.Learn); ok {
-		t, err = v.again(ctx, p, m, like, t)
-		if err != nil {
+	colours := wood.ColoursOf(p, v.Params.Learn)
+	learned, ok := colours.Learn(pieces(t.Canes))
+	if ok {
+		if t, err = v.again(ctx, p, m, learned, t); err != nil {
 			return nil, err
 		}
-		likely, learned = like, like
-		if like, ok := wood.Learn(p, pieces(t.Canes), v.Params.Learn); ok {
-			likely, learned = like, like
+		// The second look knows more wood, and its widths better.
+		if more, ok := colours.Learn(pieces(t.Canes)); ok {
+			learned = more
 		}
 	}
 	for _, g := range ask.Guided {
@@ -184,7 +183,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 		out.Wires = t.Wires
 	}
 	done("trace")
-	profiles, err := v.profiles(ctx, p, m, t.Canes, t.Wires, likely)
+	profiles, err := v.profiles(ctx, p, m, t.Canes, t.Wires, learned)
 	if err != nil {
 		return nil, err
 	}
@@ -247,7 +246,11 @@ func (v *Measurer) bands(m *scale.Map, wires []assess.Wire) []trace.Line {
 }
 
 // profiles reads every line's profile, over all cores.
-func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, lines []trace.Line, wires []assess.Wire, like caliper.Likelihood) ([]*caliper.Profile, error) {
+func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, lines []trace.Line, wires []assess.Wire, like *wood.Likeness) ([]*caliper.Profile, error) {
+	var likely caliper.Likelihood // none, where nothing was learned
+	if like != nil {
+		likely = like
+	}
 	out := make([]*caliper.Profile, len(lines))
 	errs := make([]error, len(lines))
 	land := trace.NewTerritory(p.Width, p.Height, append(slices.Clone(lines), v.bands(m, wires)...))
@@ -256,7 +259,7 @@ func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, l
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
 			for i := range next {
-				out[i], errs[i] = caliper.Measure(ctx, p, m, &lines[i], like, func(x, y float64) bool { return land.Foreign(x, y, i) }, v.Params.Caliper)
+				out[i], errs[i] = caliper.Measure(ctx, p, m, &lines[i], likely, func(x, y float64) bool { return land.Foreign(x, y, i) }, v.Params.Caliper)
 			}
 		})
 	}

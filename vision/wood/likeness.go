@@ -52,8 +52,25 @@ type Likeness struct {
 // the colour of the ground are all in the photo itself, so none is assumed. ok
 // is false when the pieces are too few to learn from.
 func Learn(p *photo.Photo, pieces []Piece, par LearnParams) (l *Likeness, ok bool) {
-	w, h := p.Width, p.Height
-	cell := cells(p, par.Bins)
+	return ColoursOf(p, par).Learn(pieces)
+}
+
+// Colours are a photo's pixels sorted by colour, for learning from more than
+// once.
+type Colours struct {
+	w, h int
+	cell []uint16 // of each pixel
+	par  LearnParams
+}
+
+// ColoursOf sorts a photo's pixels by colour.
+func ColoursOf(p *photo.Photo, par LearnParams) *Colours {
+	return &Colours{w: p.Width, h: p.Height, cell: cells(p, par.Bins), par: par}
+}
+
+// Learn is the package's Learn for these colours.
+func (c *Colours) Learn(pieces []Piece) (l *Likeness, ok bool) {
+	w, h, cell, par := c.w, c.h, c.cell, c.par
 	n := par.Bins * par.Bins * par.Bins
 	// 1: wood's middle, 2: too near to wood to be called ground.
 	mask := make([]uint8, w*h)
