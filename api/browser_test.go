@@ -453,7 +453,7 @@ func TestBrowserOther(t *testing.T) {
 			b.wait("#to-choice")
 			b.shot("allsaved")
 			b.click("#to-choice")
-			b.until(`document.querySelector('#picture')?.dataset.ready === 'yes'`)
+			b.until(`document.querySelector("#picture")?.dataset.ready === "yes" && document.querySelector(".fate select")`)
 			b.shot("choice")
 			valueOf[bool](b, `(() => { const s = [...document.querySelectorAll('.fate select')].at(-1); s.value = 'lay 0'; return s.dispatchEvent(new Event('change')); })()`)
 			b.until(`!document.querySelector('#changed').hidden`)
