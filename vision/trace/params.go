@@ -26,10 +26,29 @@ type Params struct {
 	// MaxStrandMM is the widest band of recognised wood that is begun with.
 	// Larger takes two canes side by side for one. Default 18 mm.
 	MaxStrandMM float64
-	// MinStart and MinShow are how clearly wood must stand against ground, 0 to
-	// 1, to start following it (both edges) and to go on (their sum). Larger
-	// finds less and follows better. Default 0.3 and 0.35.
+	// CellMM is the cell of the grid on which recognised wood is followed.
+	// Larger is faster and loses thin canes. Default 1.4 mm.
+	CellMM float64
+	// StartMM and CutMM are the lengths over which cross-sections of recognised
+	// wood are averaged, to begin and to go on. Longer sees through more
+	// clutter and follows bends less well. Default 28 and 8 mm.
+	StartMM, CutMM float64
+	// MinStart and MinShow are the least evidence for a band of wood, up to 0.8,
+	// to start following it and to count a place as seen. Larger finds less and
+	// follows better. Default 0.45 and 0.15.
 	MinStart, MinShow float64
+	// HiddenCost is what a step under other wood costs, BendCost what one to
+	// the edge of the reach does, WidthCost what a change of width by a tenth
+	// does, all in units of evidence. Larger keeps straighter. Default 0.05,
+	// 0.15 and 0.02.
+	HiddenCost, BendCost, WidthCost float64
+	// GiveUp is how much evidence may be lost before the end is held to be
+	// where most was. Larger bridges more. Default 4.
+	GiveUp float64
+	// Suppositions is how many ways are followed at a time, AheadSteps how many
+	// steps ahead decide between them. Larger sees through longer crossings,
+	// and costs time. Default 6 and 12.
+	Suppositions, AheadSteps int
 	// HiddenMM is how far a cane is followed where other wood lies against both
 	// its edges. Default 120 mm.
 	HiddenMM float64
@@ -76,6 +95,6 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 18, MinStart: 0.3, MinShow: 0.35, HiddenMM: 120, TrimShare: 0.45, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 18, CellMM: 1.4, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.02, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }

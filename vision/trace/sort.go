@@ -55,13 +55,29 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, 
 // where the second look found nothing.
 func Again(ctx context.Context, p *photo.Photo, like *wood.Likeness, m *scale.Map, seeds []wood.Seed, before *Result, par Params) (*Result, error) {
 	seeds = slices.DeleteFunc(slices.Clone(seeds), func(s wood.Seed) bool { return onReference(m, s.X, s.Y) })
-	rs := strands(like, m, seeds, par)
+	rs := strands(like, m, seeds, usualOdds(like, before.Canes), par)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	rs = splice(rs, m.At)
 	rs = join(rs, par, m.At)
 	return sortOut(p, m, rs, before, par), nil
+}
+
+// usualOdds is what the likeness mostly says in the middle of lines.
+func usualOdds(like *wood.Likeness, ls []Line) float64 {
+	var o []float64
+	for _, l := range ls {
+		for i, q := range l.Points {
+			if l.Seen[i] {
+				o = append(o, like.At(q[0], q[1]))
+			}
+		}
+	}
+	if len(o) == 0 {
+		return 0
+	}
+	slices.Sort(o)
+	return o[len(o)/2]
 }
 
 // onReference tells whether a place lies on the card or bar, with its margin

@@ -1,0 +1,350 @@
+package trace
+
+import (
+	"cmp"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+
+	"nodespan/vision/scale"
+	"nodespan/vision/wood"
+)
+
+// A tracker follows bands of wood in a field, several suppositions at a time,
+// since at a crossing the next few centimetres tell which way a cane went.
+type tracker struct {
+	f    *field
+	m    *scale.Map
+	par  Params
+	odds float64 // what the recognised wood mostly has
+}
+
+// A guess is one supposition of where the cane went, in cells of the field.
+type guess struct {
+	x, y, angle float64
+	slow        float64 // its direction over a longer stretch
+	width       float64
+	own         float64 // evidence of this place alone
+	total       float64 // of the whole way, less what bends and jumps cost
+	hidden      float64 // mm since it was last seen
+	from        *guess
+	n           int
+}
+
+func (t *tracker) mm(x, y float64) float64 {
+	px, py := t.f.photo(x, y)
+	return t.m.At(px, py) * t.f.k
+}
+
+// evidence says how much speaks for a band of width w cells at distance u: 1
+// for wood between two bands of ground, about 0 for wood amid wood, less than 0
+// for ground. What is known as another cane's wood says next to nothing.
+func (t *tracker) evidence(c *crossCut, u, w float64) (value, free float64) {
+	core := max(0.4*w, 0.5)
+	in, free := c.over(u-core, u+core)
+	if free < 0.05 {
+		return -t.par.HiddenCost, 0
+	}
+	q := max(1.5, 0.35*w)
+	edge := func(a, b float64) float64 {
+		out, f := c.over(a, b)
+		return max(0, min(1, (in-out)/(1.5*t.odds))) * min(f, free)
+	}
+	like := max(-1, min(1, in/t.odds)) * free
+	sides := edge(u-w/2-0.4-q, u-w/2-0.4) + edge(u+w/2+0.4, u+w/2+0.4+q)
+	return 0.45*like + 0.35*sides - 0.3*free - t.par.HiddenCost, free
+}
+
+// start finds the band at a seed, in photo px.
+func (t *tracker) start(s wood.Seed) (guess, bool) {
+	x, y := t.f.cells(s.X, s.Y)
+	mm := t.mm(x, y)
+	if !(mm > 0) || x < 2 || y < 2 || x > float64(t.f.w-3) || y > float64(t.f.h-3) {
+		return guess{}, false
+	}
+	minW, maxW := max(t.par.MinWidthMM/mm, 1.2), t.par.MaxStrandMM/mm
+	best := guess{own: t.par.MinStart}
+	var c crossCut
+	for _, turn := range []float64{0, -0.12, 0.12} {
+		a := s.Angle + turn
+		t.f.cut(&c, x, y, a, t.par.StartMM/mm, int(maxW)+4)
+		for w := minW; w <= maxW; w *= 1.15 {
+			for u := -3.0; u <= 3; u += 0.5 {
+				v, free := t.evidence(&c, u, w)
+				if v-0.02*math.Abs(turn) > best.own && free > 0.8 {
+					best = guess{x: x - u*math.Sin(a), y: y + u*math.Cos(a), angle: a, slow: a, width: w, own: v}
+				}
+			}
+		}
+	}
+	return best, best.own > t.par.MinStart
+}
+
+// run follows one way from a start; the steps come back in photo px, the
+// start's own not among them.
+func (t *tracker) run(from guess, back bool) []step {
+	if back {
+		from.angle += math.Pi
+		from.slow += math.Pi
+	}
+	from.total, from.n = 0, 0
+	root := &from
+	beam := []*guess{root}
+	top := root
+	var next []*guess
+	var c crossCut
+	for n := 1; n < 1500; n++ {
+		next = next[:0]
+		for _, g := range beam {
+			next = t.children(&c, g, n, next)
+		}
+		if len(next) == 0 {
+			break
+		}
+		beam = t.keep(next, beam[:0])
+		if beam[0].total > top.total {
+			top = beam[0]
+		}
+		if beam[0].total < top.total-t.par.GiveUp {
+			break
+		}
+	}
+	var out []step
+	for g := top; g != root; g = g.from {
+		x, y := t.f.photo(g.x, g.y)
+		out = append(out, step{x: x, y: y, angle: g.angle, width: g.width * t.f.k, score: max(0, g.own), seen: g.hidden == 0})
+	}
+	slices.Reverse(out)
+	for len(out) > 0 && !out[len(out)-1].seen {
+		out = out[:len(out)-1]
+	}
+	return out
+}
+
+// children adds the suppositions that go on from g.
+func (t *tracker) children(c *crossCut, g *guess, n int, out []*guess) []*guess {
+	mm := t.mm(g.x, g.y)
+	if !(mm > 0) {
+		return out
+	}
+	st := max(t.par.StepMM/mm, 3)
+	dir := g.angle
+	if g.hidden > 0 {
+		dir = g.slow
+	}
+	px, py := g.x+st*math.Cos(dir), g.y+st*math.Sin(dir)
+	if px < 1 || py < 1 || px > float64(t.f.w-2) || py > float64(t.f.h-2) || g.hidden > t.par.HiddenMM {
+		return out
+	}
+	reach := 0.8 + 0.22*st + 0.08*g.width + 0.05*g.hidden/mm
+	q := max(1.5, 0.4*g.width)
+	t.f.cut(c, px, py, dir, max(t.par.CutMM/mm, 4), int(0.65*g.width+reach+q)+2)
+	type place struct{ u, w, own, gain, free float64 }
+	var best [3]place
+	for i := range best {
+		best[i].gain = math.Inf(-1)
+	}
+	put := func(p place) {
+		// Only the best of places that lie together.
+		for i := range best {
+			if !math.IsInf(best[i].gain, -1) && math.Abs(best[i].u-p.u) < 1.1 {
+				if p.gain > best[i].gain {
+					best[i] = p
+					for i > 0 && best[i].gain > best[i-1].gain {
+						best[i], best[i-1] = best[i-1], best[i]
+						i--
+					}
+				}
+				return
+			}
+		}
+		for i := range best {
+			if p.gain > best[i].gain {
+				copy(best[i+1:], best[i:len(best)-1])
+				best[i] = p
+				return
+			}
+		}
+	}
+	maxW := t.par.MaxStrandMM * 1.15 / mm
+	for _, k := range [...]float64{1, 0.9, 1.11} {
+		w := g.width * k
+		if w > maxW || w < 1 {
+			continue
+		}
+		price := 0.0
+		if k != 1 {
+			price = t.par.WidthCost
+		}
+		for u := 0.0; u <= reach; u += 0.5 {
+			for _, s := range [...]float64{1, -1} {
+				if u == 0 && s < 0 {
+					continue
+				}
+				own, free := t.evidence(c, s*u, w)
+				put(place{s * u, w, own, own - price - t.par.BendCost*(u/reach)*(u/reach), free})
+			}
+		}
+	}
+	for _, b := range best {
+		if math.IsInf(b.gain, -1) || b.gain < best[0].gain-0.6 {
+			continue
+		}
+		k := &guess{own: b.own, total: g.total + b.gain, from: g, n: n, width: g.width, angle: dir, slow: g.slow}
+		k.x, k.y = px-b.u*math.Sin(dir), py+b.u*math.Cos(dir)
+		if b.own > t.par.MinShow && b.free > 0.5 {
+			turn := math.Atan2(b.u, st)
+			k.angle = dir + 0.4*turn
+			k.slow = g.slow + 0.15*math.Remainder(math.Atan2(k.y-g.y, k.x-g.x)-g.slow, 2*math.Pi)
+			k.width = g.width + 0.35*(b.w-g.width)
+		} else {
+			k.x, k.y = px, py
+			k.hidden = g.hidden + st*mm
+		}
+		out = append(out, k)
+	}
+	return out
+}
+
+// keep chooses the suppositions to go on with: the best, each at another place,
+// and only those that agree with the best one on where the cane was some
+// centimetres ago.
+func (t *tracker) keep(all, out []*guess) []*guess {
+	slices.SortStableFunc(all, func(a, b *guess) int { return cmp.Compare(b.total, a.total) })
+	back := func(g *guess) *guess {
+		for range t.par.AheadSteps {
+			if g.from == nil {
+				break
+			}
+			g = g.from
+		}
+		return g
+	}
+	root := back(all[0])
+	for _, g := range all {
+		if len(out) == t.par.Suppositions {
+			break
+		}
+		if slices.ContainsFunc(out, func(o *guess) bool {
+			return math.Hypot(o.x-g.x, o.y-g.y) < 1.2 && math.Abs(math.Remainder(o.angle-g.angle, 2*math.Pi)) < 0.12
+		}) || len(out) > 0 && back(g) != root {
+			continue
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
+// strands follows all canes that a likeness shows.
+func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64, par Params) []ribbon {
+	x, y := m.Centre[0], m.Centre[1]
+	f := newField(like, par.CellMM/m.At(x, y), par.MostOdds)
+	t := &tracker{f: f, m: m, par: par, odds: max(1, min(par.MostOdds, usual))}
+	from := t.starts(seeds)
+	// Twice: first in the order of the clearest places, then in that of the
+	// clearest canes, so that what is thin and short can't take a piece of
+	// what is long.
+	tracks := t.all(from, par)
+	slices.SortStableFunc(tracks, func(a, b track) int { return cmp.Compare(b.r.clear(), a.r.clear()) })
+	clear(f.own)
+	from = from[:0]
+	for _, k := range tracks {
+		from = append(from, k.start)
+	}
+	var out []ribbon
+	for _, k := range t.all(from, par) {
+		out = append(out, k.r)
+	}
+	return out
+}
+
+// A track is what was followed from a start.
+type track struct {
+	start guess
+	r     ribbon
+}
+
+// starts finds where canes show, clearest first.
+func (t *tracker) starts(seeds []wood.Seed) []guess {
+	found := make([]guess, len(seeds))
+	var wg sync.WaitGroup
+	cores := runtime.GOMAXPROCS(0)
+	for c := range cores {
+		wg.Go(func() {
+			for i := c; i < len(seeds); i += cores {
+				x, y := t.f.cells(seeds[i].X, seeds[i].Y)
+				if !t.promising(x, y) {
+					continue
+				}
+				if g, ok := t.start(seeds[i]); ok {
+					found[i] = g
+				}
+			}
+		})
+	}
+	wg.Wait()
+	found = slices.DeleteFunc(found, func(g guess) bool { return g.own == 0 })
+	slices.SortStableFunc(found, func(a, b guess) int { return cmp.Compare(b.own, a.own) })
+	return found
+}
+
+// promising tells whether anything near a place of the field looks like wood.
+func (t *tracker) promising(x, y float64) bool {
+	for j := -2; j <= 2; j++ {
+		for i := -2; i <= 2; i++ {
+			a, b := int(x)+i, int(y)+j
+			if a >= 0 && b >= 0 && a < t.f.w && b < t.f.h && float64(t.f.v[b*t.f.w+a]) > 0.2*t.odds {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// at is the mean log odds about a place of the photo.
+func (t *tracker) at(x, y float64) float64 {
+	x, y = t.f.cells(x, y)
+	i, j := int(math.Round(x)), int(math.Round(y))
+	sum, n := 0.0, 0.0
+	for b := max(0, j-1); b <= min(t.f.h-1, j+1); b++ {
+		for a := max(0, i-1); a <= min(t.f.w-1, i+1); a++ {
+			sum, n = sum+float64(t.f.v[b*t.f.w+a]), n+1
+		}
+	}
+	return sum / max(n, 1)
+}
+
+// all follows from each start that nobody has claimed yet.
+func (t *tracker) all(from []guess, par Params) []track {
+	var out []track
+	var c crossCut
+	for _, g := range from {
+		mm := t.mm(g.x, g.y)
+		t.f.cut(&c, g.x, g.y, g.angle, t.par.StartMM/mm, int(g.width)+4)
+		v, free := t.evidence(&c, 0, g.width)
+		if free < 0.8 || v < par.MinStart {
+			continue
+		}
+		x, y := t.f.photo(g.x, g.y)
+		first := step{x: x, y: y, angle: g.angle, width: g.width * t.f.k, score: v, seen: true}
+		r := bothWays(first, func(_ step, sign float64) []step { return t.run(g, sign < 0) })
+		r.trim(func(x, y float64) float64 { return t.at(x, y) }, par.TrimShare)
+		px, seen := r.length()
+		if px*t.m.At(x, y) < par.MinLengthMM || seen < 0.5 {
+			continue
+		}
+		out = append(out, track{g, r})
+		t.f.claim(r.steps, uint16(len(out)))
+	}
+	return out
+}
+
+// clear is how clearly a ribbon showed, summed.
+func (r *ribbon) clear() float64 {
+	s := 0.0
+	for _, q := range r.steps {
+		s += q.score
+	}
+	return s
+}
