@@ -11,9 +11,11 @@ import (
 )
 
 const (
-	inAir     = "starts in the air"
-	notWood   = "not wood-coloured"
-	belowWire = "below the wire"
+	inAir       = "starts in the air"
+	notWood     = "not wood-coloured"
+	belowWire   = "below the wire"
+	oldWood     = "old wood"
+	tooStraight = "too straight for wood"
 )
 
 // whiteOf is the colour of the reference's white in linear light, red green

@@ -55,6 +55,11 @@ type Params struct {
 	// TrimShare is how much, of what a line mostly has, its ends must look like
 	// wood. Larger stops earlier before old wood. Default 0.45.
 	TrimShare float64
+	// LeastAlike is how much of the odds that the recognised canes mostly have a
+	// line must have to be one; from VeryAlike on, and AloneMM long, it needs
+	// nothing that bears it. Larger drops shaded canes, smaller takes posts.
+	// Default 0.5, 0.75 and 200 mm.
+	LeastAlike, VeryAlike, AloneMM float64
 	// MostShared is how much of a line that was followed without knowing the
 	// wood's colour may run along lines that were followed knowing it. Default
 	// 0.25.
@@ -95,6 +100,6 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 18, CellMM: 1.4, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.02, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 18, CellMM: 1.4, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.02, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, AloneMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }

@@ -47,7 +47,7 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, 
 		return nil, err
 	}
 	rs = join(rs, par, m.At)
-	return sortOut(p, m, rs, nil, par), nil
+	return sortOut(p, m, rs, par), nil
 }
 
 // Again follows canes a second time, on a view of the photo in which wood that
@@ -55,12 +55,13 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, 
 // where the second look found nothing.
 func Again(ctx context.Context, p *photo.Photo, like *wood.Likeness, m *scale.Map, seeds []wood.Seed, before *Result, par Params) (*Result, error) {
 	seeds = slices.DeleteFunc(slices.Clone(seeds), func(s wood.Seed) bool { return onReference(m, s.X, s.Y) })
-	rs := strands(like, m, seeds, usualOdds(like, before.Canes), par)
+	usual := usualOdds(like, before.Canes)
+	rs := strands(like, m, seeds, usual, par)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	rs = join(rs, par, m.At)
-	return sortOut(p, m, rs, before, par), nil
+	return sortLearned(p, m, rs, like, usual, before, par), nil
 }
 
 // usualOdds is what the likeness mostly says in the middle of lines.
@@ -126,34 +127,21 @@ func (l *Line) MedianWidth() float64 {
 	return w[len(w)/2]
 }
 
-func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Params) *Result {
+// sortOut tells canes from wires, old wood and the rest among what was followed
+// without knowing the wood's colour. It errs to too few: the colour is learned
+// from what it lets pass.
+func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 	out := &Result{}
 	var rest []Line
-	lines := make([]Line, len(rs))
 	for i := range rs {
-		lines[i] = rs[i].line()
-	}
-	for i := range lines {
-		if isWire(m, &lines[i]) {
-			out.Wires = append(out.Wires, assess.Wire{Line: ends(lines[i].Points), Role: "unknown"})
+		l := rs[i].line()
+		if isWire(m, &l) {
+			out.Wires = append(out.Wires, assess.Wire{Line: ends(l.Points), Role: "unknown"})
 			continue
 		}
-		rest = append(rest, lines[i])
+		rest = append(rest, l)
 	}
-	if before != nil {
-		for i := range rest {
-			rest[i].Learned = true
-		}
-		out.Wires = before.Wires
-		out.OldWood = slices.Clone(before.OldWood)
-		for _, d := range before.Dropped {
-			if d.Why == belowWire {
-				out.Dropped = append(out.Dropped, d) // a trunk, maybe
-			}
-		}
-	} else {
-		out.Wires = mergeWires(out.Wires, p)
-	}
+	out.Wires = mergeWires(out.Wires, p)
 	ground := fruiting(m, out.Wires)
 	upper := upperFruiting(m, out.Wires, ground)
 	white := whiteOf(p, m)
@@ -161,7 +149,10 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 	var canes, air []Line
 	for _, l := range rest {
 		why := ""
-		l, why = asCane(p, m, l, ground, par)
+		l, why = asCane(m, l, ground, par)
+		if why == "" && l.straight(m) {
+			why = tooStraight
+		}
 		if why == "" || why == inAir {
 			if w := looksLike(p, m, &l, white, par); w != "" {
 				why = w
@@ -172,7 +163,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 			canes = append(canes, l)
 		case inAir:
 			air = append(air, l)
-		case "old wood":
+		case oldWood:
 			out.OldWood = append(out.OldWood, l)
 		default:
 			out.Dropped = append(out.Dropped, Dropped{l, why})
@@ -187,8 +178,6 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 		length := pathLength(l.mm(m))
 		width := l.MedianWidth() * m.At(base[0], base[1])
 		switch {
-		case l.Learned && atSide(p, base) && length > par.SideLengthMM:
-			canes = append(canes, l) // its base stands outside of the picture
 		case plain && rise > -150 && rise < 700:
 			canes = append(canes, l)
 		case math.Abs(rise) < 450 && nearAny(m, base, bearers, par.BearMM):
@@ -206,31 +195,26 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, before *Result, par Para
 	for i, l := range canes {
 		tip := l.Points[len(l.Points)-1]
 		rise := (ground(tip[0]) - tip[1]) * m.At(tip[0], tip[1])
-		if plain || l.Learned && atSide(p, l.Points[0]) || nearAny(m, l.Points[0], bearers, par.BearMM) || fans(m, canes, i) || rise > par.AirTipMM && pathLength(l.mm(m)) > par.AirLengthMM {
+		if plain || nearAny(m, l.Points[0], bearers, par.BearMM) || fans(m, canes, i) || rise > par.AirTipMM && pathLength(l.mm(m)) > par.AirLengthMM {
 			borne = append(borne, l)
 		} else {
 			out.Dropped = append(out.Dropped, Dropped{l, "grows from nothing"})
 		}
 	}
-	canes = borne
-	if before != nil {
-		// What was found without knowing the colour counts only where nothing
-		// else runs.
-		for _, l := range before.Canes {
-			if !slices.ContainsFunc(canes, func(o Line) bool { return l.inside(&o) > par.MostShared || o.inside(&l) > par.MostShared }) {
-				canes = append(canes, l)
-			}
-		}
-	}
+	out.once(borne)
+	return out
+}
+
+// once takes each cane a single time.
+func (r *Result) once(canes []Line) {
 	keep := OnceEach(canes)
 	for i, l := range canes {
 		if slices.Contains(keep, i) {
-			out.Canes = append(out.Canes, l)
+			r.Canes = append(r.Canes, l)
 		} else {
-			out.Dropped = append(out.Dropped, Dropped{l, "the same cane again"})
+			r.Dropped = append(r.Dropped, Dropped{l, "the same cane again"})
 		}
 	}
-	return out
 }
 
 // atSide tells whether a place lies at the left or right border of the picture.
@@ -460,7 +444,7 @@ func fans(m *scale.Map, ls []Line, i int) bool {
 }
 
 // asCane turns a line base first and says why it is no cane, or "".
-func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, par Params) (Line, string) {
+func asCane(m *scale.Map, l Line, ground func(float64) float64, par Params) (Line, string) {
 	a, b := l.Points[0], l.Points[len(l.Points)-1]
 	// The base is the end nearer to the fruiting zone.
 	ha, hb := ground(a[0])-a[1], ground(b[0])-b[1]
@@ -492,7 +476,7 @@ func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, 
 		k++
 	}
 	if u, v := l.Points[0], l.Points[k]; math.Abs(v[1]-u[1]) < 0.45*math.Abs(v[0]-u[0]) {
-		return l, "old wood"
+		return l, oldWood
 	}
 	if width < 2 {
 		return l, "thin"
@@ -505,9 +489,6 @@ func asCane(p *photo.Photo, m *scale.Map, l Line, ground func(float64) float64, 
 	}
 	if seen*10 < len(l.Seen)*6 {
 		return l, "mostly bridged"
-	}
-	if l.straight(m) {
-		return l, "too straight for wood"
 	}
 	if math.Abs(rise(0)) > par.BaseMM {
 		return l, inAir

@@ -1,0 +1,78 @@
+package trace
+
+import (
+	"math"
+	"slices"
+
+	"nodespan/vision/photo"
+	"nodespan/vision/scale"
+	"nodespan/vision/wood"
+)
+
+// sortLearned tells canes from the rest among what was followed on the
+// likeness to recognised wood. There the wood's own colour says most; what bears
+// a cane is asked only of what is short or looks less like the others.
+func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness, usual float64, before *Result, par Params) *Result {
+	out := &Result{Wires: before.Wires, OldWood: slices.Clone(before.OldWood)}
+	for _, d := range before.Dropped {
+		if d.Why == belowWire {
+			out.Dropped = append(out.Dropped, d) // a trunk, maybe
+		}
+	}
+	ground := fruiting(m, out.Wires)
+	upper := upperFruiting(m, out.Wires, ground)
+	bearers := bearing(p, m, ground, upper, whiteOf(p, m), out, par)
+	plain := plainBackdrop(p, m, ground, par)
+	var canes []Line
+	for i := range rs {
+		l := rs[i].line()
+		l.Learned = true
+		if isWire(m, &l) {
+			continue
+		}
+		l, why := asCane(m, l, ground, par)
+		base := l.Points[0]
+		rise := (ground(base[0]) - base[1]) * m.At(base[0], base[1])
+		length := pathLength(l.mm(m))
+		alike := l.odds(like) / max(usual, 0.5)
+		switch {
+		case why == oldWood:
+			out.OldWood = append(out.OldWood, l)
+			continue
+		case why != "" && why != inAir:
+		case alike < par.LeastAlike:
+			why = "unlike the other canes"
+		case why == "":
+		case alike > par.VeryAlike && length > par.AloneMM,
+			atSide(p, base) && length > par.SideLengthMM,
+			plain && rise > -150 && rise < 700,
+			math.Abs(rise) < 450 && nearAny(m, base, bearers, par.BearMM):
+			why = ""
+		}
+		if why != "" {
+			out.Dropped = append(out.Dropped, Dropped{l, why})
+			continue
+		}
+		canes = append(canes, l)
+	}
+	// What was found without knowing the colour counts only where nothing
+	// else runs.
+	for _, l := range before.Canes {
+		if !slices.ContainsFunc(canes, func(o Line) bool { return l.inside(&o) > par.MostShared || o.inside(&l) > par.MostShared }) {
+			canes = append(canes, l)
+		}
+	}
+	out.once(canes)
+	return out
+}
+
+// odds is the mean log odds of wood along a line, where it was seen.
+func (l *Line) odds(like *wood.Likeness) float64 {
+	sum, n := 0.0, 0.0
+	for i, q := range l.Points {
+		if l.Seen[i] {
+			sum, n = sum+like.At(q[0], q[1]), n+1
+		}
+	}
+	return sum / max(n, 1)
+}
