@@ -31,9 +31,13 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 			continue
 		}
 		l, why := asCane(m, l, ground, par)
+		l.fromHead(m, ground, par.HeadMM)
 		base := l.Points[0]
 		rise := (ground(base[0]) - base[1]) * m.At(base[0], base[1])
+		tip := l.Points[len(l.Points)-1]
+		reaches := (ground(tip[0]) - tip[1]) * m.At(tip[0], tip[1])
 		length := pathLength(l.mm(m))
+		width := l.MedianWidth() * m.At(base[0], base[1])
 		alike := l.odds(like) / max(usual, 0.5)
 		switch {
 		case why == oldWood:
@@ -43,7 +47,10 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 		case alike < par.LeastAlike:
 			why = "unlike the other canes"
 		case why == "":
-		case alike > par.VeryAlike && length > par.AloneMM,
+		case l.straight(m):
+			why = tooStraight
+		case alike > par.VeryAlike && rise > -par.HeadMM && rise < par.LowMM,
+			alike > par.VeryAlike && length > par.AloneMM && rise > 0 && rise < par.AirRiseMM && (reaches > par.AirTipMM || width > par.NearWidthMM),
 			atSide(p, base) && length > par.SideLengthMM,
 			plain && rise > -150 && rise < 700,
 			math.Abs(rise) < 450 && nearAny(m, base, bearers, par.BearMM):
@@ -64,6 +71,16 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 	}
 	out.once(canes)
 	return out
+}
+
+// fromHead cuts off what runs down the trunk: no cane arises more than so many
+// millimetres below the fruiting wire.
+func (l *Line) fromHead(m *scale.Map, ground func(x float64) float64, below float64) {
+	k := 0
+	for k < len(l.Points)-8 && (l.Points[k][1]-ground(l.Points[k][0]))*m.At(l.Points[k][0], l.Points[k][1]) > below {
+		k++
+	}
+	l.Points, l.Width, l.Seen = l.Points[k:], l.Width[k:], l.Seen[k:]
 }
 
 // odds is the mean log odds of wood along a line, where it was seen.

@@ -478,7 +478,11 @@ func asCane(m *scale.Map, l Line, ground func(float64) float64, par Params) (Lin
 	if u, v := l.Points[0], l.Points[k]; math.Abs(v[1]-u[1]) < 0.45*math.Abs(v[0]-u[0]) {
 		return l, oldWood
 	}
-	if width < 2 {
+	least := par.MinWidthMM
+	if l.Learned {
+		least = par.ThinMM
+	}
+	if width < least {
 		return l, "thin"
 	}
 	seen := 0
