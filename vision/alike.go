@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"nodespan/assess"
+	"nodespan/vision/scale"
 	"nodespan/vision/wood"
 )
 
@@ -11,12 +12,15 @@ import (
 // its canes do: far posts and the next row's canes, hazier and bluer with
 // distance, and bands of old wood. Where even most canes don't stand out by
 // their colour, none is dropped. Guided canes stay: a person vouches for them.
-func (v *Measurer) alike(cs []assess.Cane, like *wood.Likeness) []assess.Cane {
+func (v *Measurer) alike(cs []assess.Cane, like *wood.Likeness, m *scale.Map) []assess.Cane {
 	if like == nil || len(cs) < 3 {
 		return cs
 	}
 	odds := make([]float64, len(cs))
+	narrow := make([]bool, len(cs))
 	for i, c := range cs {
+		mid := c.CentreLine[len(c.CentreLine)/2]
+		narrow[i] = c.Diameter.Value < v.Params.ThinPx*m.At(mid[0], mid[1])
 		for _, q := range c.CentreLine {
 			odds[i] += like.At(q[0], q[1]) / float64(len(c.CentreLine))
 		}
@@ -29,7 +33,11 @@ func (v *Measurer) alike(cs []assess.Cane, like *wood.Likeness) []assess.Cane {
 	}
 	var out []assess.Cane
 	for i, c := range cs {
-		if c.Traced == "guided" || odds[i] >= v.Params.Alike*usual {
+		least := v.Params.Alike
+		if narrow[i] {
+			least = v.Params.AlikeThin
+		}
+		if c.Traced == "guided" || odds[i] >= least*usual {
 			c.ID = len(out) + 1
 			out = append(out, c)
 		}

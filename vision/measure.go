@@ -61,6 +61,9 @@ type Params struct {
 	// like its wood; AlikeFrom is the log odds that most must have for it to
 	// matter. Larger drops more posts and shaded canes. Default 0.72 and 2.5.
 	Alike, AlikeFrom float64
+	// AlikeThin is the same as Alike for canes narrower than ThinPx, whose colour
+	// the lens mixes with the ground's. Default 0.5 and 7 px.
+	AlikeThin, ThinPx float64
 	// WireMM is how wide a stretch about a wire's middle is in which no edge is
 	// read, mm. Default 8.
 	WireMM float64
@@ -95,7 +98,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, MaxBareMM: 200}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -202,7 +205,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 			out.Canes = append(out.Canes, *c)
 		}
 	}
-	out.Canes = v.alike(out.Canes, learned)
+	out.Canes = v.alike(out.Canes, learned, m)
 	for _, o := range t.OldWood {
 		mid := o.Points[len(o.Points)/2]
 		out.Timber = append(out.Timber, assess.Timber{Kind: "old_wood", CentreLine: thinPoints(o.Points), WidthMM: round(o.MedianWidth()*m.At(mid[0], mid[1]), 1)})

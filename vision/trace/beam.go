@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sync"
 
+	"nodespan/vision/photo"
 	"nodespan/vision/scale"
 	"nodespan/vision/wood"
 )
@@ -47,12 +48,20 @@ func (t *tracker) evidence(c *crossCut, u, w float64) (value, free float64) {
 		return -t.par.HiddenCost, 0
 	}
 	q := max(1.5, 0.35*w)
-	edge := func(a, b float64) float64 {
-		out, f := c.over(a, b)
-		return max(0, min(1, (in-out)/(1.5*t.odds))) * min(f, free)
+	edge := func(u, outward float64) float64 {
+		a, b := u+outward*0.4, u+outward*(0.4+q)
+		out, f := c.over(min(a, b), max(a, b))
+		shows := max(0, min(1, (in-out)/(1.5*t.odds)))
+		if shows < t.par.LightEdge && out > 0 && in > 0 {
+			// Wood lies against wood: one may shade the other.
+			near, far := u-outward*q, u+outward*q
+			step := math.Abs(c.light(min(near, u), max(near, u)) - c.light(min(u, far), max(u, far)))
+			shows = max(shows, t.par.LightEdge*min(1, step/t.par.LightStep))
+		}
+		return shows * min(f, free)
 	}
 	like := max(-1, min(1, in/t.odds)) * free
-	sides := edge(u-w/2-0.4-q, u-w/2-0.4) + edge(u+w/2+0.4, u+w/2+0.4+q)
+	sides := edge(u-w/2, -1) + edge(u+w/2, 1)
 	return 0.45*like + 0.35*sides - 0.3*free - t.par.HiddenCost, free
 }
 
@@ -197,7 +206,7 @@ func (t *tracker) children(c *crossCut, g *guess, n int, out []*guess) []*guess 
 			turn := math.Atan2(b.u, st)
 			k.angle = dir + 0.4*turn
 			k.slow = g.slow + 0.15*math.Remainder(math.Atan2(k.y-g.y, k.x-g.x)-g.slow, 2*math.Pi)
-			k.width = g.width + 0.35*(b.w-g.width)
+			k.width = g.width + 0.2*(b.w-g.width)
 		} else {
 			k.x, k.y = px, py
 			k.hidden = g.hidden + st*mm
@@ -237,9 +246,9 @@ func (t *tracker) keep(all, out []*guess) []*guess {
 }
 
 // strands follows all canes that a likeness shows.
-func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64, par Params) []ribbon {
+func strands(p *photo.Photo, like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64, par Params) []ribbon {
 	x, y := m.Centre[0], m.Centre[1]
-	f := newField(like, par.CellMM/m.At(x, y), par.MostOdds)
+	f := newField(p, like, par.CellMM/m.At(x, y), par.MostOdds)
 	t := &tracker{f: f, m: m, par: par, odds: max(1, min(par.MostOdds, usual))}
 	from := t.starts(seeds)
 	// Twice: first in the order of the clearest places, then in that of the

@@ -3,6 +3,7 @@ package trace
 import (
 	"math"
 
+	"nodespan/vision/photo"
 	"nodespan/vision/wood"
 )
 
@@ -12,12 +13,13 @@ type field struct {
 	w, h int
 	k    float64   // px of the photo to a cell's side
 	v    []float32 // log odds of wood, bounded
+	lum  []float32 // brightness, the logarithm to base 2 of linear light
 	own  []uint16  // whose wood, 0: nobody's yet
 }
 
 // newField makes the field; cell is the wanted side of a cell, px of the photo,
 // and is rounded down to whole pixels.
-func newField(like *wood.Likeness, cell, most float64) *field {
+func newField(p *photo.Photo, like *wood.Likeness, cell, most float64) *field {
 	k := max(1, int(cell))
 	f := &field{w: like.W / k, h: like.H / k, k: float64(k)}
 	f.v = make([]float32, f.w*f.h)
@@ -27,15 +29,23 @@ func newField(like *wood.Likeness, cell, most float64) *field {
 		odds[i] = float32(max(-most, min(most, like.Odds(uint8(i)))))
 	}
 	share := 1 / float32(k*k)
+	f.lum = make([]float32, f.w*f.h)
+	pix := p.Pix()
 	for y := range f.h {
-		row := f.v[y*f.w : (y+1)*f.w]
+		row, light := f.v[y*f.w:(y+1)*f.w], f.lum[y*f.w:(y+1)*f.w]
 		for j := range k {
 			src := like.V[(y*k+j)*like.W:]
 			for x := range row {
 				for _, q := range src[x*k : x*k+k] {
 					row[x] += odds[q] * share
 				}
+				for i := 3 * ((y*k+j)*like.W + x*k); i < 3*((y*k+j)*like.W+x*k+k); i += 3 {
+					light[x] += (0.2*photo.Linear[pix[i]] + 0.5*photo.Linear[pix[i+1]] + 0.3*photo.Linear[pix[i+2]]) * share
+				}
 			}
+		}
+		for x, v := range light {
+			light[x] = float32(math.Log2(float64(v) + 0.004))
 		}
 	}
 	return f
@@ -56,8 +66,10 @@ func (f *field) photo(x, y float64) (float64, float64) {
 // A crossCut is what lies across an expected direction, averaged along it: the
 // log odds of what is nobody's yet, and how much of it is.
 type crossCut struct {
-	half      int
-	sum, free []float64 // running integrals over the distance across
+	half int
+	// Running integrals over the distance across: of the odds of what is
+	// nobody's, of how much that is, and of the brightness of everything.
+	sum, free, lum []float64
 }
 
 // cut averages rows of length cells along angle about a place; half is how many
@@ -65,9 +77,9 @@ type crossCut struct {
 func (f *field) cut(c *crossCut, x, y, angle, length float64, half int) {
 	n := 2*half + 1
 	c.half = half
-	c.sum, c.free = c.sum[:0], c.free[:0]
+	c.sum, c.free, c.lum = c.sum[:0], c.free[:0], c.lum[:0]
 	for range n + 1 {
-		c.sum, c.free = append(c.sum, 0), append(c.free, 0)
+		c.sum, c.free, c.lum = append(c.sum, 0), append(c.free, 0), append(c.lum, 0)
 	}
 	dx, dy := math.Cos(angle), math.Sin(angle)
 	rows := max(3, int(length))
@@ -79,6 +91,9 @@ func (f *field) cut(c *crossCut, x, y, angle, length float64, half int) {
 				a, b := int(px), int(py)
 				fx, fy := float32(px-float64(a)), float32(py-float64(b))
 				k := b*f.w + a
+				top := f.lum[k] + fx*(f.lum[k+1]-f.lum[k])
+				low := f.lum[k+f.w] + fx*(f.lum[k+f.w+1]-f.lum[k+f.w])
+				c.lum[i+1] += float64(top + fy*(low-top))
 				if f.own[k] == 0 && f.own[k+1] == 0 && f.own[k+f.w] == 0 && f.own[k+f.w+1] == 0 {
 					top := f.v[k] + fx*(f.v[k+1]-f.v[k])
 					low := f.v[k+f.w] + fx*(f.v[k+f.w+1]-f.v[k+f.w])
@@ -92,24 +107,30 @@ func (f *field) cut(c *crossCut, x, y, angle, length float64, half int) {
 	for i := range n {
 		c.sum[i+1] = c.sum[i] + c.sum[i+1]/float64(rows)
 		c.free[i+1] = c.free[i] + c.free[i+1]/float64(rows)
+		c.lum[i+1] = c.lum[i] + c.lum[i+1]/float64(rows)
 	}
+}
+
+// at is a running integral's value at a distance across, interpolated.
+func (c *crossCut) at(v []float64, u float64) float64 {
+	u = max(0, min(float64(len(v)-1), u+float64(c.half)+0.5))
+	i := min(int(u), len(v)-2)
+	return v[i] + (u-float64(i))*(v[i+1]-v[i])
 }
 
 // over gives the mean log odds between two distances across of what is
 // nobody's, and which share of the stretch that is.
 func (c *crossCut) over(a, b float64) (odds, free float64) {
-	n := float64(len(c.sum) - 1)
-	at := func(v []float64, u float64) float64 {
-		u = max(0, min(n, u))
-		i := min(int(u), len(v)-2)
-		return v[i] + (u-float64(i))*(v[i+1]-v[i])
-	}
-	o := float64(c.half) + 0.5
-	f := at(c.free, b+o) - at(c.free, a+o)
+	f := c.at(c.free, b) - c.at(c.free, a)
 	if f < 1e-6 {
 		return 0, 0
 	}
-	return (at(c.sum, b+o) - at(c.sum, a+o)) / f, f / (b - a)
+	return (c.at(c.sum, b) - c.at(c.sum, a)) / f, f / (b - a)
+}
+
+// light gives the mean brightness between two distances across.
+func (c *crossCut) light(a, b float64) float64 {
+	return (c.at(c.lum, b) - c.at(c.lum, a)) / (b - a)
 }
 
 // claim makes a track's wood its own.
