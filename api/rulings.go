@@ -203,6 +203,9 @@ func (s *Server) addRulings(c echo.Context) error {
 		if err != nil {
 			return err
 		}
+		if n.Sent, err = json.Marshal(ri); err != nil {
+			return err
+		}
 		add = append(add, n)
 	}
 	if _, err := s.store.AddRulings(ctx, g.measurement.ID, in.After, name, c.Request().Header.Get("Idempotency-Key"), add); err != nil {
@@ -216,7 +219,7 @@ func (s *Server) addRulings(c echo.Context) error {
 
 // KeepRuling makes a ruling ready for store.AddRulings. Who and when stand in
 // the row, which is the authority for both; they are left out of the JSON so
-// that a second sending is the same to the byte.
+// that what is kept doesn't say it twice.
 func KeepRuling(r assess.Ruling) (store.NewRuling, error) {
 	r.Who, r.When = "", time.Time{}
 	payload, err := json.Marshal(r)
