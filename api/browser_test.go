@@ -520,7 +520,7 @@ func TestBrowserWaitsItsTurn(t *testing.T) {
 	tab.do("choose a photo", chromedp.SetUploadFiles(chromedp.CSS("#choose"), []string{writeVine(t)}))
 	tab.wait("#send")
 	tab.click("#send")
-	tab.until(`document.querySelector('#sending-text').textContent.includes('Trying again in 1 seconds')`)
+	tab.until(`document.querySelector('#sending-text').textContent.includes('tried again in 1 seconds')`)
 	tab.shot("busy")
 	close(m.gate)
 	tab.until(`location.pathname === '/photos/3'`)

@@ -39,6 +39,17 @@ type keptMeasurer struct {
 	asks   []assess.Ask
 	panics bool
 	err    error
+	seen   []assess.LookPoint // what Look says
+}
+
+// Look says what it was told to.
+func (k *keptMeasurer) Look(context.Context, []byte, int) (*assess.Look, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.seen == nil {
+		return &assess.Look{Points: []assess.LookPoint{{Of: "reference", State: assess.LookGood, Say: "reference"}}}, nil
+	}
+	return &assess.Look{Points: k.seen}, nil
 }
 
 func kept(t testing.TB) *assess.Measurement {
@@ -126,7 +137,7 @@ func rigOn(t testing.TB, dir string, m *keptMeasurer, limits Limits) *rig {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	s, err := New(ctx, Config{
-		Store: st, Measurer: m, Program: "test", Limits: limits,
+		Store: st, Measurer: m, Looker: m, Program: "test", Limits: limits,
 		Card: func(w io.Writer, kind, paper, format string) error {
 			_, err := fmt.Fprintf(w, "%s %s %s", kind, paper, format)
 			return err

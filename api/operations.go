@@ -222,6 +222,8 @@ var operations = []operation{
 
 	{route: "GET /api/photos/:photo", what: "Where a photo stands: waiting, measuring, measured, refused or failed.", status: http.StatusOK, out: photoState{}},
 	{route: "GET /api/photos/:photo/events", what: "The same as a stream of events, until it is measured.", status: http.StatusOK, kind: "text/event-stream"},
+	{route: "POST /api/look", what: "What would make a better photo, seen quickly on a small copy of it; nothing is kept.", query: []param{{"full", "longer side of the photo that the copy was made of, px", "integer"}},
+		form: []part{{"photo", "the copy: a JPEG, PNG or WebP file of up to 4 MB"}}, status: http.StatusOK, out: assess.Look{}},
 	{route: "POST /api/photos/:photo/marks", what: "Measure a photo anew by two marks of known distance.", in: marksIn{}, status: http.StatusAccepted, out: photoState{}},
 	{route: "DELETE /api/photos/:photo", what: "Mark a photo as deleted; nothing is lost by it.", status: http.StatusNoContent},
 	{route: "POST /api/deleted/:deleted/undelete", what: "Bring a photo back that was marked as deleted.", status: http.StatusNoContent},

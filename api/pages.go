@@ -73,6 +73,7 @@ func (s *Server) homePage(c echo.Context) error {
 		return err
 	}
 	p := web.HomePage{Frame: s.frame(c, "home.title")}
+	p.Script = "home"
 	names := map[int64]store.Block{}
 	for _, b := range blocks {
 		names[b.ID] = b
@@ -115,6 +116,9 @@ func count(rows []store.RowCount) (recorded, waits, decided int) {
 // goToVine takes block, row and vine as typed into a form to the vine's page.
 func (s *Server) goToVine(c echo.Context) error {
 	to := "/blocks/" + url.PathEscape(c.QueryParam("block")) + "/" + url.PathEscape(c.QueryParam("row")) + "/" + url.PathEscape(c.QueryParam("vine"))
+	if c.QueryParam("then") == "photo" {
+		to += "/photo"
+	}
 	return c.Redirect(http.StatusSeeOther, to)
 }
 

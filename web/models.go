@@ -13,6 +13,7 @@ type Frame struct {
 
 	Languages []LanguageOption // to choose from
 	Here      string           // address of the page, to come back to
+	Anybody   bool             // the page is kept by phones and names nobody
 }
 
 // Link is a place to go to.
@@ -24,6 +25,9 @@ type ErrorPage struct {
 	Status  int
 	Message string
 }
+
+// WaitingPage lists what waits in the phone; its script fills it in.
+type WaitingPage struct{ Frame }
 
 // HomePage is the start: where to go, what waits.
 type HomePage struct {

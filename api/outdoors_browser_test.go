@@ -1,0 +1,202 @@
+package api
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"nodespan/assess/store"
+)
+
+// ready waits until the service worker answers for the page.
+func (b *tab) ready() {
+	b.t.Helper()
+	b.until(`navigator.serviceWorker?.controller && document.body.dataset.framed === 'yes'`)
+}
+
+// waiting is how many pieces of work wait in the browser's store, by its own
+// count.
+func (b *tab) waiting() int {
+	b.t.Helper()
+	return valueOf[int](b, `document.querySelector('#waiting').hidden ? 0 : parseInt(document.querySelector('#waiting').textContent)`)
+}
+
+func (b *tab) waits(n int) {
+	b.t.Helper()
+	b.until(fmt.Sprintf(`document.querySelector('#waiting')?.textContent.startsWith('%d ') && !document.querySelector('#waiting').hidden`, n))
+}
+
+// noneWaits waits until everything has gone up.
+func (b *tab) noneWaits() {
+	b.t.Helper()
+	b.until(`document.querySelector('#waiting')?.hidden && document.body.dataset.framed === 'yes'`)
+}
+
+// anotherPhoto is a photo with other bytes and the same picture.
+func anotherPhoto(t testing.TB, name string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name+".jpg")
+	// What stands behind a JPEG's end is no part of its picture.
+	if err := os.WriteFile(path, append(append([]byte{}, vineJPEG...), name...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// photos lists the photos of a vine in the order in which they arrived.
+func (r *rig) photosOf(row, number int) []store.Photo {
+	r.t.Helper()
+	b, err := r.store.Block(r.t.Context(), 1)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	v, err := r.store.FindVine(r.t.Context(), b, row, number)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	if v.ID == 0 {
+		return nil
+	}
+	all, err := r.store.Photos(r.t.Context(), v.ID)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return all
+}
+
+// The whole path without signal: from the start page to photos of vines that
+// this phone never saw, and rulings; the browser is closed; then the signal
+// comes back, and all is there once, in order.
+func TestBrowserWithoutSignal(t *testing.T) {
+	for _, z := range sizes {
+		t.Run(z.name, func(t *testing.T) {
+			r := newRig(t)
+			r.view()
+			way := newLine(t, r)
+			b := openTab(t, r, z)
+			b.signIn("Ada")
+			b.visit("/")
+			b.ready()
+			b.shot("home-next")
+			b.visit("/") // now by the service worker, which keeps it
+			b.until(`document.body.dataset.ready === 'yes'`)
+
+			way.set(true, false, 0)
+			b.visit("/")
+			b.until(`document.body.dataset.ready === 'yes'`)
+			// Row 1, vine 1 is offered; two taps, and the camera opens.
+			b.click("#go-photo")
+			b.until(`location.pathname === '/blocks/1/1/1/photo' && document.body.dataset.ready === 'yes'`)
+			b.shot("offline-photo")
+			if got := b.text("#where"); got != "South slope, row 1, vine 1" {
+				t.Errorf("the page kept for any vine is of %q", got)
+			}
+			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "first")}))
+			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+			b.until(`document.querySelector('#looked [data-of=sharp]') && document.querySelector('#looked [data-of=light]')`)
+			b.shot("offline-looked")
+			b.waits(1) // it is safe before it is said to be good
+			b.click("#send")
+			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+			b.shot("offline-kept")
+			b.click("#next-vine")
+			b.until(`location.pathname === '/blocks/1/1/2/photo' && document.querySelector('#where').textContent.endsWith('vine 2')`)
+			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "second")}))
+			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+			b.waits(2)
+
+			// The battery dies before the second photo was said to be good.
+			b.do("leave", chromedp.Navigate("about:blank"))
+			b.visit("/blocks/1/1/2/photo")
+			b.waits(2)
+			b.until(`document.body.dataset.ready === 'yes' && !document.querySelector('#held').hidden`)
+			b.shot("offline-held")
+			b.click("#send")
+			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+
+			// A page that isn't kept says so, and what waits is listed.
+			b.visit("/people")
+			b.until(`document.querySelector('#instead') && !document.querySelector('#instead').hidden`)
+			b.visit("/waiting")
+			b.until(`document.querySelectorAll('.piece').length === 2`)
+			b.shot("offline-waiting")
+			if got := b.text(".piece:first-child"); !containsAll(got, "Photo", "South slope, row 1, vine 1", "Ada") {
+				t.Errorf("the first piece that waits: %q", got)
+			}
+			b.smallTargets("/waiting")
+			if got := len(r.photosOf(1, 1)) + len(r.photosOf(1, 2)); got != 0 {
+				t.Fatalf("%d photos arrived without signal", got)
+			}
+
+			way.set(false, false, 0)
+			b.click("#now")
+			b.noneWaits()
+			one, two := r.photosOf(1, 1), r.photosOf(1, 2)
+			if len(one) != 1 || len(two) != 1 || one[0].ID > two[0].ID || one[0].ReceivedBy != "Ada" {
+				t.Fatalf("arrived: %+v and %+v; want each once, in order, by Ada", one, two)
+			}
+			b.clean()
+		})
+	}
+}
+
+// The signal is lost in the middle of an upload, then after it but before the
+// answer: the photo is kept once.
+func TestBrowserSignalDropsMidUpload(t *testing.T) {
+	for _, z := range sizes {
+		t.Run(z.name, func(t *testing.T) {
+			r := newRig(t)
+			r.block()
+			way := newLine(t, r)
+			b := openTab(t, r, z)
+			b.signIn("Ada")
+			b.visit("/blocks/1/4/8/photo")
+			b.ready()
+			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "dropped")}))
+			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+			b.shot("looked")
+			way.set(false, false, len(vineJPEG)/2)
+			b.click("#send")
+			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+			if way.up() {
+				t.Fatal("the line wasn't cut")
+			}
+			b.waits(1)
+			if n := len(r.photosOf(4, 8)); n != 0 {
+				t.Fatalf("half a photo counts: %d", n)
+			}
+			// Now all of it arrives, but the answer doesn't.
+			way.set(false, true, 0)
+			b.until(`true`)
+			valueOf[bool](b, `window.dispatchEvent(new Event('online'))`)
+			for range 200 {
+				if !way.up() {
+					break
+				}
+				b.until(`true`)
+			}
+			b.waits(1)
+			way.set(false, false, 0)
+			valueOf[bool](b, `window.dispatchEvent(new Event('online'))`)
+			b.until(`location.pathname === '/photos/1'`)
+			b.noneWaits()
+			if n := len(r.photosOf(4, 8)); n != 1 {
+				t.Errorf("%d photos kept of one", n)
+			}
+			b.clean()
+		})
+	}
+}
+
+func containsAll(text string, parts ...string) bool {
+	for _, p := range parts {
+		if !strings.Contains(text, p) {
+			return false
+		}
+	}
+	return true
+}
