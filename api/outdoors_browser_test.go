@@ -84,6 +84,9 @@ func TestBrowserWithoutSignal(t *testing.T) {
 			b.shot("home-next")
 			b.visit("/") // now by the service worker, which keeps it
 			b.until(`document.body.dataset.ready === 'yes'`)
+			b.visit("/photos/1")
+			b.until(`document.querySelector('#picture')?.dataset.ready === 'yes' && document.querySelector('#picture image').href.baseVal`)
+			b.until(`caches.match('/api/measurements/1').then((m) => document.body.dataset.kept = m ? 'yes' : '') && document.body.dataset.kept === 'yes'`)
 
 			way.set(true, false, 0)
 			b.visit("/")
@@ -132,9 +135,35 @@ func TestBrowserWithoutSignal(t *testing.T) {
 				t.Fatalf("%d photos arrived without signal", got)
 			}
 
+			// Findings of a photo that was open before are ruled on as ever.
+			b.visit("/photos/1")
+			b.until(`document.querySelector('#picture')?.dataset.ready === 'yes'`)
+			b.click("#agree")
+			b.until(`document.querySelector('#cane-title').textContent === 'Cane 2 of 8'`)
+			b.click("#reject")
+			b.until(`document.querySelector('#cane-title').textContent === 'Cane 3 of 8'`)
+			b.click("#save")
+			b.until(`document.querySelector('#banner-text').textContent.includes('Kept in this phone')`)
+			b.waits(3)
+			// The page is closed and opened: what was said stands there, and goes on.
+			b.visit("/photos/1")
+			b.until(`document.querySelector('#cane-title')?.textContent === 'Cane 3 of 8' && document.querySelector('#left').textContent.startsWith('2 of 8')`)
+			b.click("#previous")
+			b.until(`document.querySelector('#state').textContent.includes('when there is signal')`)
+			b.shot("offline-rule")
+			b.click("#next")
+			b.click("#agree")
+			b.click("#save")
+			b.waits(4)
+
 			way.set(false, false, 0)
+			b.visit("/waiting")
 			b.click("#now")
 			b.noneWaits()
+			all, err := r.store.Rulings(t.Context(), 1)
+			if err != nil || len(all) != 3 || all[0].Cane != 1 || all[1].Kind != "reject" || all[2].Cane != 3 || all[2].Who != "Ada" {
+				t.Fatalf("rulings %+v, %v; want each once, in order, by Ada", all, err)
+			}
 			one, two := r.photosOf(1, 1), r.photosOf(1, 2)
 			if len(one) != 1 || len(two) != 1 || one[0].ID > two[0].ID || one[0].ReceivedBy != "Ada" {
 				t.Fatalf("arrived: %+v and %+v; want each once, in order, by Ada", one, two)

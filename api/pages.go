@@ -250,6 +250,9 @@ func (s *Server) photoPage(c echo.Context) error {
 	switch st.State {
 	case stateMeasured:
 		page = "rule"
+		if p.Last, err = s.lastWinter(c, g); err != nil {
+			return err
+		}
 	case stateRefused:
 		page = "refused"
 		p.Advice = g.measurement.Seen.Advice
@@ -277,6 +280,9 @@ func (s *Server) choicePage(c echo.Context) error {
 	p := web.ChoicePage{
 		Frame: s.frame(c, "choice.title"), Where: s.where(c, g.block, g.vine), Measurement: g.measurement.ID,
 		Photo: photoPath(ph.ID), Vine: vinePath(g.vine), Cautions: cautions(),
+	}
+	if p.Last, err = s.lastWinter(c, g); err != nil {
+		return err
 	}
 	p.Script, p.Back = "choice", &web.Link{Text: p.Where, To: p.Vine}
 	return s.render(c, http.StatusOK, "choice", p)

@@ -165,6 +165,14 @@ type AddPhotoPage struct {
 	LimitMB       int64
 }
 
+// LastWinter is what a vine was in the winter before a photo's, to hold beside
+// it.
+type LastWinter struct {
+	Name           string
+	Picture, Photo string      // "" when there is no photo
+	Choice         *ChoicePart // nil when nobody chose
+}
+
 // PhotoPage is a photo in one of its states; its script does the rest.
 type PhotoPage struct {
 	Frame
@@ -183,6 +191,7 @@ type PhotoPage struct {
 	Winter      string
 	Received    string
 	By          string
+	Last        *LastWinter // nil when nothing is recorded before
 }
 
 // ChoicePage is the choice for one vine.
@@ -193,6 +202,7 @@ type ChoicePage struct {
 	Photo       string
 	Vine        string
 	Cautions    []Caution
+	Last        *LastWinter // nil when nothing is recorded before
 }
 
 // Caution is something to heed, with its source.

@@ -1,7 +1,11 @@
 // The page on which a person rules on the findings of one photo, one cane
 // after another. Everything that is computed (internodes, diameters, findings
 // after a correction) comes from the service.
-import { get, post, key } from './net.js';
+import './last.js';
+import { get, post, key, keepAnswer } from './net.js';
+import { all as allWork, change as changeWork, drop, hear, keep, Closed, Full } from './waiting.js';
+import { kick, person } from './sender.js';
+import { signInAgain } from './again.js';
 import { t, interval, number, day } from './text.js';
 import { Stage, svg, nearest, placeAt } from './stage.js';
 import { drawCanes, sample, sortOf, sorts, box } from './canes.js';
@@ -10,7 +14,14 @@ import { Drafts } from './drafts.js';
 const $ = (id) => document.getElementById(id);
 const address = `/api/measurements/${$('rule').dataset.measurement}`;
 let view = await get(address);
-const drafts = new Drafts(view.id, view.seq);
+const may = { choose: 'mayChoose' in $('rule').dataset };
+const group = `measurement ${view.id}`;
+// What was saved here and hasn't reached the service yet, the first first.
+let waiting = await mine();
+const waitingSeq = () => view.seq + waiting.reduce((n, w) => n + w.body.rulings.length, 0);
+const drafts = new Drafts(view.id, waitingSeq());
+// A page that was ended between keeping and clearing has both.
+if (waiting.some((w) => JSON.stringify(w.body.rulings) === JSON.stringify(drafts.list()))) drafts.clear(waitingSeq());
 const stage = new Stage($('stage'), { width: view.seen.width_px, height: view.seen.height_px, medium: view.medium, full: view.full });
 let chosen = null; // number of the cane in hand
 let editing = false;
@@ -18,6 +29,22 @@ let picked = -1; // node in hand
 let pointing = null; // {base} while a missed cane is pointed out
 const derived = {}; // cane -> what the service made of its draft
 let saveKey = key();
+let going = null; // {id, on}: what is being saved, and whether the choice comes then
+let revising = false; // all is ruled on, and a cane is looked at again
+
+async function mine() {
+  const list = await allWork().catch(() => []);
+  return list.filter((w) => w.kind === 'rulings' && w.group === group && w.who === person());
+}
+
+// waitingFor is what was said last of a cane and still waits.
+function waitingFor(id) {
+  for (const w of waiting.toReversed()) {
+    const r = w.body.rulings.findLast((x) => x.cane === id);
+    if (r) return r;
+  }
+  return null;
+}
 
 // rows lists the canes with what stands of each: the draft above what is
 // saved, and that above what the program said.
@@ -25,6 +52,7 @@ function rows() {
   const list = [...view.seen.canes];
   for (const c of view.confirmed) if (c.added && !list.some((o) => o.id === c.cane.id)) list.push(c.cane);
   for (const r of view.rulings) if (r.missed && !list.some((o) => o.id === r.cane)) list.push(r.missed);
+  for (const w of waiting) for (const c of Object.values(w.missed || {})) if (!list.some((o) => o.id === c.id)) list.push(c);
   for (const c of Object.values(drafts.missed)) if (!list.some((o) => o.id === c.id)) list.push(c);
   return list.map((seen) => {
     const row = { seen, cane: seen, kind: '', gone: false, said: '', draft: null, saved: null };
@@ -35,14 +63,19 @@ function rows() {
       if (confirmed) { row.cane = confirmed.cane; row.kind = confirmed.kind; } else row.gone = true;
     }
     row.draft = drafts.said[seen.id] || null;
-    if (row.draft) {
-      row.said = row.draft.said;
-      row.gone = row.said === 'reject' || row.draft.kind === 'not_a_cane';
-      row.kind = row.draft.kind || '';
+    row.waits = waitingFor(seen.id);
+    const said = row.draft || row.waits;
+    if (said) {
+      row.said = said.said;
+      row.gone = row.said === 'reject' || said.kind === 'not_a_cane';
+      row.kind = said.kind || '';
       // Until the service has answered, only the nodes' places are new.
-      row.cane = row.draft.said === 'correct' ? { ...(derived[seen.id] || seen) } : seen;
-      if (row.draft.nodes) row.cane.nodes = row.draft.nodes;
+      row.cane = said.said === 'correct' ? { ...(derived[seen.id] || seen) } : seen;
+      if (said.nodes) row.cane.nodes = said.nodes;
     }
+    row.ruled = Boolean(said || row.saved);
+    // What stands of the cane: a hand's measure stands above the photo's.
+    row.last = said || row.saved;
     return row;
   });
 }
@@ -53,17 +86,23 @@ function show() {
   const all = rows();
   const row = all.find((r) => r.cane.id === chosen) || null;
   $('cane').hidden = !row;
-  $('acts').hidden = !row || editing;
   $('edit').hidden = $('editing').hidden = !row || !editing;
   $('none').hidden = all.length > 0;
   $('previous').disabled = $('next').disabled = all.length < 2;
-  const done = all.filter((r) => r.draft || r.saved).length;
+  const done = all.filter((r) => r.ruled).length;
+  const finished = all.length > 0 && done === all.length && !revising && !editing;
+  $('acts').hidden = !row || editing || finished;
   $('left').textContent = all.length ? (done === all.length ? t('rule.allruled') : t('rule.left', { n: done, all: all.length })) : '';
   const n = drafts.count;
   $('save').disabled = n === 0;
   $('save').textContent = n ? t('rule.save', { n }) : t('rule.save.none');
   $('undo').disabled = drafts.steps.length === 0;
-  $('after').hidden = !(view.confirmed.length > 0 && n === 0);
+  // What comes next is one large button, as soon as there is nothing else to say.
+  $('onward').hidden = !finished || !may.choose || !(n || (view.confirmed.length && !waiting.length));
+  $('onward').textContent = n ? t('rule.save.on', { n }) : t('rule.choice');
+  $('onward').disabled = Boolean(going);
+  $('revise').hidden = !finished;
+  $('after').hidden = !(view.confirmed.length > 0 && n === 0 && !waiting.length);
   if (row) showCane(row, all);
   else $('cane-title').textContent = $('state').textContent = '';
   draw();
@@ -73,6 +112,7 @@ function showCane(row, all) {
   $('cane-title').textContent = t('rule.title', { n: row.cane.id, all: all.length });
   const drafted = row.draft && t(`rule.draft.${row.draft.said}`);
   $('state').textContent = row.draft ? t('rule.state.draft', { said: drafted })
+    : row.waits ? t('rule.state.waits', { said: t(`rule.draft.${row.waits.said}`) })
     : row.saved ? t('rule.state.saved', { said: t(`said.${row.saved.said}`), who: row.saved.who, when: day(row.saved.when) })
       : t('rule.state.open');
   const sort = sortOf(row);
@@ -80,7 +120,10 @@ function showCane(row, all) {
   $('whose').textContent = row.said === 'correct' ? t('rule.corrected') : t('rule.program');
   $('finding').textContent = row.gone && row.said === 'reject' ? t('rule.draft.reject')
     : row.gone ? t('kind.not_a_cane') : row.kind === 'old_wood' ? t('kind.old_wood') : t(`finding.${row.cane.finding || ''}`);
+  const byHand = row.last?.diameter_mm_by_hand;
   $('v-diameter').textContent = interval(row.cane.diameter_mm, 1);
+  $('hand').hidden = !byHand;
+  $('hand').textContent = byHand ? t(row.saved && row.last === row.saved ? 'rule.hand.saved' : 'rule.hand', { mm: number(byHand, 1), who: row.saved?.who || person(), when: row.saved ? day(row.saved.when) : '' }) : '';
   $('v-internode').textContent = interval(row.cane.internode_mm, 0);
   $('v-length').textContent = interval(row.cane.length_mm, 0) + (row.cane.leaves_frame ? ` (${t('rule.leaves')})` : '');
   $('v-nodes').textContent = row.cane.nodes.length;
@@ -92,7 +135,7 @@ function showCane(row, all) {
   $('correct').setAttribute('aria-expanded', String(editing));
   if (!editing) return;
   const d = row.draft?.said === 'correct' ? row.draft : {};
-  $('kind').value = d.kind || '';
+  for (const b of $('is').children) b.setAttribute('aria-pressed', String((d.kind || '') === b.dataset.kind));
   $('own').value = d.finding || '';
   if (document.activeElement !== $('byhand')) $('byhand').value = d.diameter_mm_by_hand || '';
   if (document.activeElement !== $('note')) $('note').value = d.note || '';
@@ -133,10 +176,15 @@ function step(by) {
 function toNext() {
   const all = rows();
   const i = all.findIndex((r) => r.cane.id === chosen);
-  const next = [...all.slice(i + 1), ...all.slice(0, i)].find((r) => !r.draft && !r.saved);
-  editing = false;
+  const next = [...all.slice(i + 1), ...all.slice(0, i)].find((r) => !r.ruled);
+  editing = revising = false;
   if (next) choose(next.cane.id);
-  else { picked = -1; stage.whole(); show(); }
+  else {
+    picked = -1;
+    stage.whole();
+    show();
+    $($('onward').hidden ? 'save' : 'onward').focus();
+  }
 }
 
 function say(said) {
@@ -175,7 +223,7 @@ function savedCorrection(row) {
 // derive asks the service what the corrected cane is; the last question wins.
 const asked = {};
 async function derive(id) {
-  const d = drafts.said[id];
+  const d = drafts.said[id] || waitingFor(id);
   delete derived[id];
   $('fault').textContent = '';
   if (!d || d.said !== 'correct') return;
@@ -185,7 +233,8 @@ async function derive(id) {
     if (asked[id] !== n) return;
     if (answer.cane) derived[id] = answer.cane;
   } catch (e) {
-    if (asked[id] === n) $('fault').textContent = e.message;
+    // Without signal only the numbers are missing, and they come with it.
+    if (asked[id] === n) $('fault').textContent = e.status === 0 ? t('rule.later') : e.message;
   }
   show();
 }
@@ -267,7 +316,7 @@ stage.onTap = (place, target) => {
     return;
   }
   const id = Number(target.dataset?.cane);
-  if (id) choose(id, false);
+  if (id) { revising = true; choose(id, false); }
 };
 stage.onGrab = (place) => {
   if (!editing || pointing) return null;
@@ -334,32 +383,111 @@ function banner(text, passing = false) {
 
 function stopPointing() { pointing = null; banner(''); }
 
-async function save() {
-  $('save').disabled = true;
+// save keeps what was said in this phone, and has it sent; on then goes to the
+// choice.
+async function save(on = false) {
+  if (!drafts.count || going) return;
   $('fault').textContent = '';
+  const work = {
+    kind: 'rulings', path: `${address}/rulings`, body: { after: drafts.seq, rulings: drafts.list() }, key: saveKey,
+    who: person(), where: document.querySelector('h1').textContent, page: location.pathname, group, missed: structuredClone(drafts.missed),
+  };
   try {
-    view = await post(`${address}/rulings`, { after: drafts.seq, rulings: drafts.list() }, saveKey);
-    drafts.clear(view.seq);
-    saveKey = key();
-    editing = false;
-    banner(t('rule.saved', { who: document.body.dataset.who }), true);
-    window.scrollTo(0, 0);
-    $('banner').parentElement.scrollTop = 0;
+    going = { id: await keep(work), on };
   } catch (e) {
-    if (e.code === 'conflict' && e.now?.rulings) conflict(e.now);
-    else $('fault').textContent = e.message;
+    if (!(e instanceof Full || e instanceof Closed)) throw e;
+    await straight(work, on);
+    return;
   }
+  drafts.clear(drafts.seq + work.body.rulings.length);
+  saveKey = key();
+  editing = revising = false;
+  waiting = await mine();
+  show();
+  kick();
+}
+
+// straight saves where this browser keeps nothing.
+async function straight(work, on) {
+  try {
+    const answer = await post(work.path, work.body, work.key);
+    drafts.clear(answer.seq);
+    saveKey = key();
+    await saved(answer, on);
+  } catch (e) {
+    if (e.code === 'conflict' && e.now?.rulings) conflict(e.now, null);
+    else $('fault').textContent = e.message;
+    show();
+  }
+}
+
+async function saved(answer, on) {
+  view = answer;
+  waiting = await mine();
+  if (!drafts.count) drafts.clear(waitingSeq());
+  await keepAnswer(address, view);
+  if (on && !waiting.length && view.confirmed.length) {
+    location.assign($('to-choice').href);
+    return;
+  }
+  banner(t('rule.saved', { who: person() }), true);
+  window.scrollTo(0, 0);
+  $('banner').parentElement.scrollTop = 0;
   show();
 }
 
-// Somebody else saved first: show what, and ask.
-function conflict(now) {
-  const theirs = now.rulings.slice(drafts.seq);
+hear(async (news) => {
+  const id = news.sent || news.stuck;
+  const own = id && (going?.id === id || waiting.some((w) => w.id === id));
+  if (news.sent && own) {
+    const on = going?.id === id && going.on;
+    going = null;
+    await saved(news.answer, on);
+  } else if (news.stuck && own) {
+    going = null;
+    waiting = await mine();
+    await unstick();
+  } else if (news.wait && waiting.length) {
+    going = null;
+    banner(t(news.wait === 'signin' ? 'wait.signin' : 'rule.kept'), true);
+    show();
+    if (news.wait === 'signin' && navigator.onLine && !document.getElementById('again').open && await signInAgain()) kick();
+  }
+});
+
+// unstick asks what becomes of rulings that the service didn't take: after
+// somebody else's, or back to where they can be changed.
+async function unstick() {
+  const work = waiting.find((w) => w.state === 'stuck');
+  if (!work) return;
+  if (work.fault.code === 'conflict') {
+    // What is there now, since more may have come.
+    const now = await get(address).catch(() => work.fault.now);
+    if (now?.rulings) { conflict(now, work); return; }
+  }
+  await drop(work.id);
+  waiting = await mine();
+  drafts.change(chosen, (said, missed) => {
+    for (const r of work.body.rulings) said[r.cane] ??= r;
+    Object.assign(missed, work.missed);
+  });
+  drafts.seq = work.body.after;
+  drafts.keep();
+  $('fault').textContent = work.fault.message;
+  show();
+}
+
+// Somebody else saved first: show what, and ask. work is what waits, null when
+// it is still a draft.
+function conflict(now, work) {
+  const theirs = now.rulings.slice(work ? work.body.after : drafts.seq);
   $('conflict-list').replaceChildren(...theirs.map((r) => Object.assign(document.createElement('li'), {
     textContent: t('rule.conflict.line', { cane: r.cane, said: t(`said.${r.missed ? 'added' : r.said}`), who: r.who }),
   })));
   $('conflict-theirs').onclick = async () => {
     $('conflict').close();
+    for (const w of await mine()) await drop(w.id);
+    waiting = [];
     view = await get(address);
     drafts.clear(view.seq);
     saveKey = key();
@@ -367,10 +495,24 @@ function conflict(now) {
   };
   $('conflict-mine').onclick = async () => {
     $('conflict').close();
-    drafts.seq = now.seq;
-    drafts.keep();
     saveKey = key();
-    await save();
+    if (!work) {
+      drafts.seq = now.seq;
+      drafts.keep();
+      await save();
+      return;
+    }
+    // All of it comes after theirs, still in order.
+    let after = now.seq;
+    view = now.seen ? now : view;
+    for (const w of await mine()) {
+      await changeWork(w.id, { state: 'ready', fault: null, key: key(), body: { ...w.body, after } });
+      after += w.body.rulings.length;
+    }
+    waiting = await mine();
+    going = { id: work.id };
+    if (drafts.count) { drafts.seq = after; drafts.keep(); }
+    kick();
   };
   $('conflict').showModal();
 }
@@ -385,17 +527,19 @@ for (const sort of sorts) {
   li.append(line, sort === 'old_wood' ? t('kind.old_wood') : t(`finding.${sort}`));
   $('legend').append(li);
 }
-$('previous').addEventListener('click', () => step(-1));
-$('next').addEventListener('click', () => step(1));
+$('previous').addEventListener('click', () => { revising = true; step(-1); });
+$('next').addEventListener('click', () => { revising = true; step(1); });
 $('agree').addEventListener('click', () => (rowOf(chosen).draft?.said === 'correct' ? toNext() : say('agree')));
 $('reject').addEventListener('click', () => say('reject'));
 $('correct').addEventListener('click', () => { editing = true; choose(chosen); });
 $('done').addEventListener('click', () => { editing = false; picked = -1; banner(''); show(); $('agree').focus(); });
 $('delete-node').addEventListener('click', () => deleteNode(picked));
-$('kind').addEventListener('change', (e) => correct((d) => {
-  d.kind = e.target.value;
-  if (d.kind) delete d.finding;
-}));
+for (const b of $('is').children) {
+  b.addEventListener('click', () => correct((d) => {
+    d.kind = b.dataset.kind;
+    if (d.kind) delete d.finding;
+  }));
+}
 $('own').addEventListener('change', (e) => correct((d) => {
   d.finding = e.target.value;
   if (d.finding) delete d.kind;
@@ -421,10 +565,17 @@ $('missed').addEventListener('click', () => {
   stage.root.focus({ preventScroll: true });
 });
 $('banner-cancel').addEventListener('click', () => { stopPointing(); show(); });
-$('save').addEventListener('click', save);
+$('save').addEventListener('click', () => save());
+$('onward').addEventListener('click', () => {
+  if (drafts.count) save(true);
+  else location.assign($('to-choice').href);
+});
+$('revise').addEventListener('click', () => { revising = true; choose(chosen); });
 
-const first = rows().find((r) => !r.draft && !r.saved) || rows()[0];
-for (const id of Object.keys(drafts.said)) derive(Number(id));
+const first = rows().find((r) => !r.ruled) || rows()[0];
+for (const id of new Set([...Object.keys(drafts.said), ...waiting.flatMap((w) => w.body.rulings.map((r) => r.cane))])) derive(Number(id));
 if (first) choose(first.cane.id);
 else show();
+if (waiting.length) banner(t('rule.kept'), true);
+unstick();
 stage.root.dataset.ready = 'yes';

@@ -10,7 +10,7 @@ const MOST = { [SEEN]: 200, [PICTURES]: 80 };
 // What is kept is shown when the network hasn't answered for so long, ms.
 const PATIENCE = 5000;
 
-const FILES = ['nodespan.css', 'frame.js', 'again.js', 'net.js', 'text.js', 'waiting.js', 'sender.js', 'stage.js', 'canes.js', 'drafts.js', 'look.js', 'walk.js',
+const FILES = ['nodespan.css', 'frame.js', 'again.js', 'net.js', 'text.js', 'waiting.js', 'sender.js', 'stage.js', 'canes.js', 'drafts.js', 'look.js', 'walk.js', 'last.js',
   'page-home.js', 'page-addphoto.js', 'page-waiting.js', 'page-rule.js', 'page-choice.js', 'page-plan.js', 'page-progress.js', 'page-vine.js', 'sketch.svg', 'icon.svg']
   .map((name) => `/static/${VERSION}/${name}`);
 // Pages of nobody in particular: what waits, and adding a photo to any vine.
