@@ -7,6 +7,9 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/storage"
 	"github.com/chromedp/chromedp"
 
 	"nodespan/assess/store"
@@ -86,7 +89,7 @@ func TestBrowserWithoutSignal(t *testing.T) {
 			b.until(`document.body.dataset.ready === 'yes'`)
 			b.visit("/photos/1")
 			b.until(`document.querySelector('#picture')?.dataset.ready === 'yes' && document.querySelector('#picture image').href.baseVal`)
-			b.until(`caches.match('/api/measurements/1').then((m) => document.body.dataset.kept = m ? 'yes' : '') && document.body.dataset.kept === 'yes'`)
+			b.until(`Promise.all(['/api/measurements/1', '/photos/1/picture/medium.jpg'].map((a) => caches.match(a))).then((all) => { document.body.dataset.kept = all.every(Boolean) ? 'yes' : ''; }) && document.body.dataset.kept === 'yes'`)
 
 			way.set(true, false, 0)
 			b.visit("/")
@@ -150,6 +153,7 @@ func TestBrowserWithoutSignal(t *testing.T) {
 			b.until(`document.querySelector('#cane-title')?.textContent === 'Cane 3 of 8' && document.querySelector('#left').textContent.startsWith('2 of 8')`)
 			b.click("#previous")
 			b.until(`document.querySelector('#state').textContent.includes('when there is signal')`)
+			b.until(`fetch(document.querySelector('#picture image').getAttribute('href')).then((a) => a.blob()).then((p) => { document.body.dataset.picture = p.size; }) && Number(document.body.dataset.picture) > 1000`)
 			b.shot("offline-rule")
 			b.click("#next")
 			b.click("#agree")
@@ -219,6 +223,142 @@ func TestBrowserSignalDropsMidUpload(t *testing.T) {
 			b.clean()
 		})
 	}
+}
+
+// The session ends while there is no signal: the work is kept, and goes up once
+// the person has signed in, on the same page, and under no other name.
+func TestBrowserSignedOutWithoutSignal(t *testing.T) {
+	for _, z := range sizes {
+		t.Run(z.name, func(t *testing.T) {
+			r := newRig(t)
+			r.block()
+			link, err := NewLink(t.Context(), r.store, store.FirstEstate, Manager, 0, "the service")
+			if err != nil {
+				t.Fatal(err)
+			}
+			way := newLine(t, r)
+			b := openTab(t, r, z)
+			b.visit(link)
+			b.keys("#j-name", "Ada Weiß")
+			b.keys("#j-password", "four canes two wires")
+			b.click("#join button[type=submit]")
+			b.until(`location.pathname === '/' && document.readyState === 'complete'`)
+			b.visit("/blocks/1/4/8/photo")
+			b.ready()
+			way.set(true, false, 0)
+			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "kept")}))
+			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+			b.click("#send")
+			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+
+			call(b, network.ClearBrowserCookies, cdp.Empty{})
+			way.set(false, false, 0)
+			valueOf[bool](b, `window.dispatchEvent(new Event('online'))`)
+			b.wait("#again-password")
+			b.shot("signed-out")
+			b.waits(1)
+			b.keys("#again-password", "four canes two wires")
+			b.click("#again-form button[type=submit]")
+			b.until(`location.pathname === '/photos/1'`)
+			if all := r.photosOf(4, 8); len(all) != 1 || all[0].ReceivedBy != "Ada Weiß" {
+				t.Fatalf("arrived: %+v", all)
+			}
+
+			// Somebody else takes the phone: what the first made waits for her.
+			b.visit("/blocks/1/4/9/photo")
+			b.until(`document.body.dataset.ready === 'yes'`)
+			way.set(true, false, 0)
+			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "hers")}))
+			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+			b.click("#send")
+			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+			way.set(false, false, 0)
+			call(b, network.ClearBrowserCookies, cdp.Empty{})
+			b.signIn("Ben")
+			b.visit("/")
+			b.until(`document.querySelector('#waiting').textContent.includes('look')`)
+			b.click("#waiting")
+			b.until(`document.querySelector('.piece')?.textContent.includes('Made by Ada Weiß')`)
+			b.shot("waits-for-another")
+			if all := r.photosOf(4, 9); len(all) != 0 {
+				t.Fatalf("sent under another's name: %+v", all)
+			}
+			// And without anybody signed in, the list still opens and asks.
+			call(b, network.ClearBrowserCookies, cdp.Empty{})
+			b.visit("/waiting")
+			b.click("#sign-in")
+			b.keys("#again-password", "four canes two wires")
+			b.do("name", chromedp.SetValue(chromedp.CSS("#again-name"), "Ada Weiß"))
+			b.click("#again-form button[type=submit]")
+			b.noneWaits()
+			if all := r.photosOf(4, 9); len(all) != 1 || all[0].ReceivedBy != "Ada Weiß" {
+				t.Errorf("arrived: %+v", all)
+			}
+			b.clean()
+		})
+	}
+}
+
+// A phone without room says so, offers the photo to be saved elsewhere, and
+// sends it straight while there is signal.
+func TestBrowserFullPhone(t *testing.T) {
+	r := newRig(t)
+	r.block()
+	b := openTab(t, r, sizes[0])
+	b.signIn("Ada")
+	b.visit("/blocks/1/4/8/photo")
+	b.ready()
+	small := 30_000.0
+	call(b, storage.OverrideQuotaForOrigin, storage.OverrideQuotaForOriginParams{Origin: r.http.URL, QuotaSize: &small})
+	b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "too large")}))
+	b.until(`document.querySelector('#fault').textContent.includes('This phone is full')`)
+	b.wait("#save-copy")
+	b.shot("full")
+	if n := b.waiting(); n != 0 {
+		t.Errorf("%d pieces wait in a full phone", n)
+	}
+	b.click("#send")
+	b.until(`location.pathname === '/photos/1'`)
+	if n := len(r.photosOf(4, 8)); n != 1 {
+		t.Errorf("%d photos arrived", n)
+	}
+	b.clean()
+}
+
+// A photo that the service won't take doesn't hold up the next; it says why and
+// can be saved or thrown away.
+func TestBrowserRefusedPieceIsTold(t *testing.T) {
+	r := newRig(t)
+	r.block()
+	way := newLine(t, r)
+	b := openTab(t, r, sizes[0])
+	b.signIn("Ada")
+	b.visit("/blocks/1/4/8/photo")
+	b.ready()
+	way.set(true, false, 0)
+	bad := filepath.Join(t.TempDir(), "bad.jpg")
+	if err := os.WriteFile(bad, []byte("no picture at all"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{bad}))
+	b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+	b.click("#send")
+	b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+	b.click("#next-vine")
+	b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "good")}))
+	b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+	b.click("#send")
+	b.until(`!document.querySelector('#sending').hidden`)
+	b.visit("/waiting")
+	b.until(`document.querySelectorAll('.piece').length === 2`)
+	way.set(false, false, 0)
+	b.click("#now")
+	b.until(`document.querySelectorAll('.piece').length === 1 && document.querySelector('.piece').textContent.includes('no photo that can be read')`)
+	b.shot("stuck")
+	if len(r.photosOf(4, 8)) != 0 || len(r.photosOf(4, 9)) != 1 {
+		t.Errorf("arrived: %d and %d", len(r.photosOf(4, 8)), len(r.photosOf(4, 9)))
+	}
+	b.clean()
 }
 
 func containsAll(text string, parts ...string) bool {

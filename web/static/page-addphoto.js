@@ -55,32 +55,33 @@ async function choose(input) {
 
 async function use() {
   if (!taken) return;
+  const photo = taken;
+  if (photo.id) {
+    sent = photo.id;
+    taken = null;
+    await change(photo.id, { state: 'ready', winter: $('winter').value });
+  }
   $('fault').textContent = '';
   $('bar').value = 0;
   $('sending-text').textContent = t('wait.kept');
   show('sending');
   been(at);
-  const b = (await blocks()).find((x) => x.id === at.block);
-  const next = following(last() || at, b);
-  $('next-vine').hidden = !next || !taken.id;
-  if (next) {
-    $('next-vine').textContent = t('walk.next', { row: next.row, vine: next.vine });
-    $('next-vine').onclick = () => { history.pushState(null, '', `${pathOf(next)}/photo`); goOn(next); };
-  }
-  if (!taken.id) { await straight(); return; }
-  sent = taken.id;
-  await change(taken.id, { state: 'ready', winter: $('winter').value });
-  taken = null;
-  kick();
+  if (photo.id) kick();
+  else straight(photo);
+  const next = following(last() || at, (await blocks()).find((x) => x.id === at.block));
+  $('next-vine').hidden = !next || !photo.id;
+  if (!next) return;
+  $('next-vine').textContent = t('walk.next', { row: next.row, vine: next.vine });
+  $('next-vine').onclick = () => { history.pushState(null, '', `${pathOf(next)}/photo`); goOn(next); };
 }
 
 // straight sends a photo that the phone couldn't keep, while this page is open.
-async function straight() {
+async function straight(photo) {
   const body = new FormData();
   if ($('winter').value) body.append('winter', $('winter').value);
-  body.append('photo', taken.file, taken.name);
+  body.append('photo', photo.file, photo.name);
   try {
-    const state = await upload(form.dataset.upload, body, taken.key, share, (seconds, offline) => waits(offline ? 'offline' : 'busy', seconds));
+    const state = await upload(form.dataset.upload, body, photo.key, share, (seconds, offline) => waits(offline ? 'offline' : 'busy', seconds));
     location.assign(state.page);
   } catch (e) {
     $('fault').textContent = e.message;
@@ -126,10 +127,14 @@ async function goOn(to) {
   form.dataset.upload = `/api/blocks/${at.block}/rows/${at.row}/vines/${at.vine}/photos`;
   $('fault').textContent = '';
   show('pickers');
+  $('looked').replaceChildren();
+  delete $('looked').dataset.state;
+  $('held').hidden = true;
   window.scrollTo(0, 0);
   $('take').focus();
 }
 
+blocks(); // asked for while there is signal, and kept for when there is none
 window.addEventListener('popstate', () => location.reload());
 $('take').addEventListener('change', (e) => choose(e.target));
 $('choose').addEventListener('change', (e) => choose(e.target));

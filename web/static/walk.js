@@ -37,11 +37,12 @@ export function been({ block, row, vine }) {
   try { localStorage.setItem(NAME, JSON.stringify(now)); } catch { /* storage forbidden */ }
 }
 
-// following is the vine after at in its block, null past the last row.
+// following is the vine after at in its block, null past the last row. How long
+// rows are isn't known of a block that this phone never heard of.
 export function following(at, block) {
-  if (!block) return null;
   const way = at.way || 1;
   const vine = at.vine + way;
+  if (!block) return { block: at.block, row: at.row, vine: Math.max(1, vine) };
   if (vine >= 1 && vine <= block.vines_per_row) return { block: at.block, row: at.row, vine };
   return at.row < block.rows ? { block: at.block, row: at.row + 1, vine: at.vine } : null;
 }

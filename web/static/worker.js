@@ -20,6 +20,8 @@ self.addEventListener('install', (e) => {
   e.waitUntil((async () => {
     await (await caches.open(SHELL)).addAll(FILES);
     await keepPages();
+    // What only somebody who is signed in gets; without it the next page brings it.
+    for (const path of ['/api/blocks', '/']) await fetch(path).then((answer) => put(SEEN, new Request(path), answer)).catch(() => {});
     await self.skipWaiting();
   })());
 });
