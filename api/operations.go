@@ -127,8 +127,9 @@ type (
 		DistanceMM float64      `json:"distance_mm"`
 	}
 	guideIn struct {
-		Base assess.Point `json:"base"`
-		Tip  assess.Point `json:"tip"`
+		Base assess.Point   `json:"base"`
+		Tip  assess.Point   `json:"tip"`
+		Via  []assess.Point `json:"via,omitempty"`
 	}
 	oneRuling struct {
 		Cane       int            `json:"cane"`
@@ -230,7 +231,7 @@ var operations = []operation{
 	{route: "GET /api/measurements/:measurement", what: "A measurement with its rulings and what they confirm.", status: http.StatusOK, out: measurementView{}},
 	{route: "POST /api/measurements/:measurement/preview", what: "What a cane would be with a ruling; nothing is kept.", in: oneRuling{}, status: http.StatusOK, out: rulingPreview{}},
 	{route: "POST /api/measurements/:measurement/rulings", what: "Keep rulings, all or none. after is the number of the last ruling that one has seen.", in: rulingsIn{}, status: http.StatusCreated, out: measurementView{}},
-	{route: "POST /api/measurements/:measurement/guide", what: "Trace a cane that was missed, from base to tip.", in: guideIn{}, status: http.StatusCreated, out: traceAnswer{}},
+	{route: "POST /api/measurements/:measurement/guide", what: "Trace a cane from base to tip, one that was missed, or one whose line was pulled; through each place of via.", in: guideIn{}, status: http.StatusCreated, out: traceAnswer{}},
 	{route: "GET /api/measurements/:measurement/choice", what: "What is suggested to become of each confirmed cane.", status: http.StatusOK, out: choiceView{}},
 	{route: "POST /api/measurements/:measurement/choice/preview", what: "The choice with wishes; nothing is kept.", in: wishesIn{}, status: http.StatusOK, out: choiceView{}},
 	{route: "POST /api/measurements/:measurement/choice", what: "Confirm the choice. after is its number that one has seen, 0 for none.", in: chooseIn{}, status: http.StatusCreated, out: choiceAnswer{}},

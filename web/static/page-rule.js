@@ -27,6 +27,8 @@ let chosen = null; // number of the cane in hand
 let editing = false;
 let picked = -1; // node in hand
 let pointing = null; // {base} while a missed cane is pointed out
+let pulling = null; // {from} while a cane's line is pulled; from once a place of it is picked
+const pulls = {}; // trace -> places that its line was pulled to, from base to tip
 const derived = {}; // cane -> what the service made of its draft
 let saveKey = key();
 let going = null; // {id, on}: what is being saved, and whether the choice comes then
@@ -128,7 +130,7 @@ function showCane(row, all) {
   $('v-length').textContent = interval(row.cane.length_mm, 0) + (row.cane.leaves_frame ? ` (${t('rule.leaves')})` : '');
   $('v-nodes').textContent = row.cane.nodes.length;
   $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: b })));
-  $('had').textContent = row.said === 'correct' && !row.draft?.trace && !row.saved?.missed
+  $('had').textContent = row.said === 'correct' && !drafts.missed[row.seen.id] && !row.saved?.missed
     ? t('rule.seen', { finding: `${t(`finding.${row.seen.finding || ''}`)}, ${interval(row.seen.diameter_mm, 1)}, ${row.seen.nodes.length} ${t('rule.nodes').toLowerCase()}` }) : '';
   $('agree').setAttribute('aria-pressed', String(row.draft?.said === 'agree'));
   $('reject').setAttribute('aria-pressed', String(row.draft?.said === 'reject'));
@@ -147,6 +149,12 @@ function showCane(row, all) {
 
 function draw() {
   drawCanes(stage, view.seen, rows(), chosen, editing, picked);
+  if (pulling) {
+    const r = stage.px(16);
+    const { x, y } = stage.view;
+    if (pulling.from) stage.layer.append(svg('circle', { class: 'cross', cx: pulling.from.px[0], cy: pulling.from.px[1], r: stage.px(9) }));
+    if (document.activeElement === stage.root) stage.layer.append(svg('path', { class: 'cross', d: `M${x - r} ${y}H${x + r}M${x} ${y - r}V${y + r}` }));
+  }
   if (pointing) {
     const r = stage.px(16);
     const cross = (x, y) => svg('path', { class: 'cross', d: `M${x - r} ${y}H${x + r}M${x} ${y - r}V${y + r}` });
@@ -216,7 +224,7 @@ function savedCorrection(row) {
   const s = row.saved?.said === 'correct' ? row.saved : null;
   if (!s) return {};
   const d = {};
-  for (const k of ['kind', 'finding', 'nodes', 'diameter_mm_by_hand', 'note']) if (s[k]) d[k] = structuredClone(s[k]);
+  for (const k of ['kind', 'finding', 'nodes', 'diameter_mm_by_hand', 'note', 'trace']) if (s[k]) d[k] = structuredClone(s[k]);
   return d;
 }
 
@@ -306,21 +314,33 @@ const REACH = 26;
 stage.onView = () => draw();
 stage.onTap = (place, target) => {
   if (pointing) { point(place); return; }
-  if (editing) {
-    const row = rowOf(chosen);
-    const i = nodeNear(row, place);
-    if (i >= 0) { picked = i; show(); return; }
-    const at = nearest(row.cane, place);
-    if (at.away < stage.px(REACH)) addNode(at.along);
-    else { picked = -1; show(); }
+  if (pulling) {
+    if (pulling.busy) return;
+    if (pulling.from) { pull([place.x, place.y]); return; }
+    pulling.from = pullable(place);
+    banner(pulling.from ? t('rule.pull.to') : `${t('rule.pull.how')} ${t('rule.missed.keys')}`);
+    draw();
     return;
   }
+  if (editing) { tapNode(place); return; }
   const id = Number(target.dataset?.cane);
   if (id) { revising = true; choose(id, false); }
 };
 stage.onGrab = (place) => {
   if (!editing || pointing) return null;
   const row = rowOf(chosen);
+  if (pulling) {
+    if (pulling.busy || pulling.from) return null;
+    const from = pullable(place);
+    if (!from) return null;
+    return {
+      move: (p) => { pulling.from = from; showPull([p.x, p.y]); },
+      end: (p) => {
+        if (p) pull([p.x, p.y]);
+        else { pulling.from = from; banner(t('rule.pull.to')); draw(); } // a tap picks the place
+      },
+    };
+  }
   const i = nodeNear(row, place);
   if (i < 0) return null;
   picked = i;
@@ -333,9 +353,26 @@ stage.onGrab = (place) => {
       dot.setAttribute('cx', at.px[0]);
       dot.setAttribute('cy', at.px[1]);
     },
-    end: (p) => { if (p) moveNode(i, along); else show(); },
+    end: (p) => { if (p) moveNode(i, along); else tapNode(place); },
   };
 };
+
+// tapNode picks the node that is tapped, or adds one between two: however close
+// they stand on a small screen, the middle between them is a place of its own.
+function tapNode(place) {
+  const row = rowOf(chosen);
+  const i = nodeNear(row, place);
+  const { px } = row.cane.nodes[i] || {};
+  const gap = px ? Math.min(...row.cane.nodes.filter((n, k) => k !== i).map((n) => Math.hypot(n.px[0] - px[0], n.px[1] - px[1]))) : 0;
+  if (px && Math.hypot(px[0] - place.x, px[1] - place.y) < Math.min(stage.px(REACH), 0.35 * gap)) {
+    picked = i;
+    show();
+    return;
+  }
+  const at = nearest(row.cane, place);
+  if (at.away < stage.px(REACH)) addNode(at.along);
+  else { picked = -1; show(); }
+}
 
 function nodeNear(row, place) {
   let best = -1;
@@ -346,6 +383,81 @@ function nodeNear(row, place) {
   });
   return best;
 }
+
+// A line is pulled to where the cane runs: by dragging, or by a tap on the line
+// and one where it belongs; near its ends base or tip is moved. The service
+// follows the cane anew through that place.
+const END = 0.12; // share of the line that counts as its end
+
+function pullable(place) {
+  const { cane } = rowOf(chosen);
+  const at = nearest(cane, place);
+  if (at.away > stage.px(REACH)) return null;
+  const share = at.along / (cane.along_mm.at(-1) || 1);
+  return { ...at, end: share < END ? 'base' : share > 1 - END ? 'tip' : '' };
+}
+
+// bent is the line as it is meant, roughly, while a finger pulls it.
+function bent(from, to) {
+  const line = rowOf(chosen).cane.centre_line_px;
+  const ends = { base: [to, line.at(-1)], tip: [line[0], to] };
+  return ends[from.end] || [line[0], to, line.at(-1)];
+}
+
+function showPull(to) {
+  stage.layer.querySelector('.pull')?.remove();
+  const d = bent(pulling.from, to).map(([x, y]) => `${x} ${y}`).join('L');
+  stage.layer.append(svg('path', { class: 'pull', d: `M${d}` }));
+}
+
+async function pull(to) {
+  const { cane } = rowOf(chosen);
+  const { from } = pulling;
+  const [base, tip] = [from.end === 'base' ? to : cane.centre_line_px[0], from.end === 'tip' ? to : cane.centre_line_px.at(-1)];
+  const via = [...(pulls[drafts.said[chosen]?.trace] || [])];
+  if (!from.end) via.push({ along: from.along, px: to });
+  via.sort((a, b) => a.along - b.along);
+  pulling.busy = true;
+  banner(t('rule.missed.tracing'));
+  try {
+    const answer = await post(`${address}/guide`, { base, tip, via: via.map((v) => v.px) });
+    pulling = null;
+    banner('');
+    const added = drafts.missed[chosen]; // one that no ruling added yet is pointed out anew
+    const was = chosen;
+    drafts.change(chosen, (all, missed) => {
+      const before = all[was]?.said === 'correct' ? all[was] : {};
+      const d = { ...before, cane: was, said: 'correct', trace: answer.trace };
+      delete d.nodes; // they were places on the line before
+      if (added) {
+        delete all[was];
+        delete missed[was];
+        d.cane = answer.cane.id;
+        missed[d.cane] = answer.cane;
+      }
+      all[d.cane] = d;
+    });
+    const now = added ? answer.cane.id : was;
+    pulls[answer.trace] = via;
+    if (!added) derived[now] = { ...answer.cane, id: now };
+    chosen = now;
+    await derive(now);
+    choose(now);
+  } catch (e) {
+    pulling = null;
+    banner('');
+    $('fault').textContent = e.status === 0 ? t('rule.needsignal') : e.message;
+    show();
+  }
+}
+
+$('pull').addEventListener('click', () => {
+  pulling = { from: null };
+  picked = -1;
+  banner(`${t('rule.pull.how')} ${t('rule.missed.keys')}`);
+  show();
+  stage.root.focus({ preventScroll: true });
+});
 
 // A missed cane: base, tip, and the service follows it.
 function point(place) {
@@ -370,7 +482,7 @@ function point(place) {
     banner(t('rule.missed.found', { n: cane.id }), true);
   }).catch((e) => {
     stopPointing();
-    $('fault').textContent = e.message;
+    $('fault').textContent = e.status === 0 ? t('rule.needsignal') : e.message;
     show();
   });
 }
@@ -381,7 +493,7 @@ function banner(text, passing = false) {
   $('banner-cancel').hidden = passing;
 }
 
-function stopPointing() { pointing = null; banner(''); }
+function stopPointing() { pointing = pulling = null; banner(''); }
 
 // save keeps what was said in this phone, and has it sent; on then goes to the
 // choice.
@@ -532,7 +644,7 @@ $('next').addEventListener('click', () => { revising = true; step(1); });
 $('agree').addEventListener('click', () => (rowOf(chosen).draft?.said === 'correct' ? toNext() : say('agree')));
 $('reject').addEventListener('click', () => say('reject'));
 $('correct').addEventListener('click', () => { editing = true; choose(chosen); });
-$('done').addEventListener('click', () => { editing = false; picked = -1; banner(''); show(); $('agree').focus(); });
+$('done').addEventListener('click', () => { editing = false; pulling = null; picked = -1; banner(''); show(); $('agree').focus(); });
 $('delete-node').addEventListener('click', () => deleteNode(picked));
 for (const b of $('is').children) {
   b.addEventListener('click', () => correct((d) => {
