@@ -90,7 +90,7 @@ func (s *Server) manifest(c echo.Context) error {
 // the phone keeps it and shows it without signal and to nobody signed in.
 func (s *Server) waitingPage(c echo.Context) error {
 	f := s.frame(c, "wait.title")
-	f.Anybody, f.Who = true, ""
+	f.Anybody, f.Who, f.May = true, "", nil
 	f.Script, f.Back = "waiting", &web.Link{Text: s.say(c, "home.title"), To: "/"}
 	return s.render(c, http.StatusOK, "waiting", web.WaitingPage{Frame: f})
 }
@@ -100,7 +100,7 @@ func (s *Server) waitingPage(c echo.Context) error {
 // it is.
 func (s *Server) anyPhotoPage(c echo.Context) error {
 	p := web.AddPhotoPage{Frame: s.frame(c, "addphoto.title"), LimitMB: s.limits.UploadBytes >> 20}
-	p.Anybody, p.Who = true, ""
+	p.Anybody, p.Who, p.May = true, "", nil
 	p.Script, p.Back = "addphoto", &web.Link{Text: s.say(c, "home.title"), To: "/"}
 	return s.render(c, http.StatusOK, "addphoto", p)
 }
