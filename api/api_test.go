@@ -25,6 +25,11 @@ func TestPhotoToRecord(t *testing.T) {
 			t.Errorf("cane %d carries its profile to the page", c.ID)
 		}
 	}
+	// Cane 5, 14.1 mm (12.8 to 15.3), lies about the limit of 13 mm by its depth
+	// alone: with the card on it it would be called.
+	if len(v.Closer) != 1 || v.Closer[0].Cane != 5 || v.Closer[0].Finding != assess.OverVigorous || v.Closer[0].Diameter.Low <= 13 {
+		t.Errorf("one more photo would help: %+v", v.Closer)
+	}
 	address := fmt.Sprintf("/api/measurements/%d", v.ID)
 
 	// Nothing counts before somebody ruled.

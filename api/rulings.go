@@ -22,6 +22,7 @@ type measurementView struct {
 	Rulings   []assess.Ruling        `json:"rulings"`
 	Confirmed []assess.ConfirmedCane `json:"confirmed"`
 	Findings  []assess.Finding       `json:"findings"` // what a person can say
+	Closer    []closerView           `json:"closer"`   // canes of which one more photo would tell more
 	Medium    string                 `json:"medium"`   // picture addresses
 	Full      string                 `json:"full"`
 	Who       string                 `json:"who"`
@@ -29,8 +30,22 @@ type measurementView struct {
 	Choice    string                 `json:"choice"` //
 }
 
+// closerView is what one more photo, with the card clipped to a cane, would
+// tell of it.
+type closerView struct {
+	Cane     int             `json:"cane"`
+	Finding  assess.Finding  `json:"finding"`
+	Diameter assess.Interval `json:"diameter_mm"`
+}
+
 func viewMeasurement(g *sighting, name string) measurementView {
 	seen := *g.measurement.Seen
+	closer := []closerView{}
+	for _, c := range seen.Canes {
+		if with, helps := assess.WithCardOn(&seen, c, g.rules); helps {
+			closer = append(closer, closerView{c.ID, with.Finding, with.Diameter})
+		}
+	}
 	seen.Canes = slices.Clone(seen.Canes)
 	for i := range seen.Canes {
 		seen.Canes[i] = forPage(seen.Canes[i])
@@ -38,7 +53,7 @@ func viewMeasurement(g *sighting, name string) measurementView {
 	photo := photoPath(g.photo.ID)
 	return measurementView{
 		ID: g.measurement.ID, Photo: g.photo.ID, Seq: len(g.rulings), Seen: &seen,
-		Rulings: viewRulings(g.rulings), Confirmed: confirmedForPage(g.confirmed), Findings: assess.Findings(),
+		Rulings: viewRulings(g.rulings), Confirmed: confirmedForPage(g.confirmed), Findings: assess.Findings(), Closer: closer,
 		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg", Who: name,
 		Vine: vinePath(g.vine), Choice: photo + "/choice",
 	}

@@ -129,6 +129,9 @@ function showCane(row, all) {
   $('v-internode').textContent = interval(row.cane.internode_mm, 0);
   $('v-length').textContent = interval(row.cane.length_mm, 0) + (row.cane.leaves_frame ? ` (${t('rule.leaves')})` : '');
   $('v-nodes').textContent = row.cane.nodes.length;
+  const closer = view.closer.find((x) => x.cane === row.seen.id && row.cane.finding === 'too_close_to_call' && !byHand);
+  $('closer').hidden = !closer;
+  $('closer-text').textContent = closer ? t(closer.finding === 'too_close_to_call' ? 'rule.closer.half' : 'rule.closer.settle', { mm: interval(closer.diameter_mm, 1) }) : '';
   $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: b })));
   $('had').textContent = row.said === 'correct' && !drafts.missed[row.seen.id] && !row.saved?.missed
     ? t('rule.seen', { finding: `${t(`finding.${row.seen.finding || ''}`)}, ${interval(row.seen.diameter_mm, 1)}, ${row.seen.nodes.length} ${t('rule.nodes').toLowerCase()}` }) : '';
