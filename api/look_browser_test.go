@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"testing"
 
-	"github.com/chromedp/chromedp"
 	"github.com/disintegration/imaging"
 
 	"nodespan/assess"
@@ -92,9 +91,7 @@ func TestBrowserPhoneLooksByItself(t *testing.T) {
 		{"raytraced/d01.jpg", light(0.35), "light", "change"},
 		{"raytraced/d01.jpg", light(2.5), "light", "change"},
 	} {
-		valueOf[bool](b, `(() => { delete document.querySelector('#looked').dataset.state; return true; })()`)
-		b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{spoilt(t, c.photo, c.do)}))
-		b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+		b.takes(spoilt(t, c.photo, c.do))
 		got := valueOf[string](b, `document.querySelector('#looked [data-of=`+c.of+`]')?.className || 'nothing'`)
 		t.Logf("%s %s: %s %s", c.photo, c.of, got, valueOf[string](b, `JSON.stringify(document.querySelector('#looked').dataset)`))
 		if got != c.state {
@@ -120,8 +117,7 @@ func TestBrowserLookTellsWhatToChange(t *testing.T) {
 			b.signIn("Ada")
 			b.visit("/blocks/1/4/8/photo")
 			b.until(`document.body.dataset.ready === 'yes'`)
-			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{writeVine(t)}))
-			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+			b.takes(writeVine(t))
 			b.shot("look-change")
 			got := valueOf[[]string](b, `[...document.querySelectorAll('#looked li')].map((e) => e.innerText.replace(/\s+/g, ' ').trim())`)
 			want := []string{"! Step back one pace", "! Card is in shade", "! Hang a sheet behind vine"}

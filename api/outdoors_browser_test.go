@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -9,6 +10,7 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/storage"
 	"github.com/chromedp/chromedp"
 
@@ -37,6 +39,22 @@ func (b *tab) waits(n int) {
 func (b *tab) noneWaits() {
 	b.t.Helper()
 	b.until(`document.querySelector('#waiting')?.hidden && document.body.dataset.framed === 'yes'`)
+}
+
+// takes has the page to add a photo get one and look at it.
+func (b *tab) takes(path string) {
+	b.t.Helper()
+	valueOf[bool](b, `delete document.querySelector('#looked').dataset.state`)
+	b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{path}))
+	b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+}
+
+// usesWithoutSignal says that the photo is to be used, and waits until the page
+// tells that it is kept.
+func (b *tab) usesWithoutSignal() {
+	b.t.Helper()
+	b.click("#send")
+	b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
 }
 
 // anotherPhoto is a photo with other bytes and the same picture.
@@ -101,18 +119,15 @@ func TestBrowserWithoutSignal(t *testing.T) {
 			if got := b.text("#where"); got != "South slope, row 1, vine 1" {
 				t.Errorf("the page kept for any vine is of %q", got)
 			}
-			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "first")}))
-			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+			b.takes(anotherPhoto(t, "first"))
 			b.until(`document.querySelector('#looked [data-of=sharp]') && document.querySelector('#looked [data-of=light]')`)
 			b.shot("offline-looked")
 			b.waits(1) // it is safe before it is said to be good
-			b.click("#send")
-			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+			b.usesWithoutSignal()
 			b.shot("offline-kept")
 			b.click("#next-vine")
 			b.until(`location.pathname === '/blocks/1/1/2/photo' && document.querySelector('#where').textContent.endsWith('vine 2')`)
-			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "second")}))
-			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+			b.takes(anotherPhoto(t, "second"))
 			b.waits(2)
 
 			// The battery dies before the second photo was said to be good.
@@ -121,8 +136,7 @@ func TestBrowserWithoutSignal(t *testing.T) {
 			b.waits(2)
 			b.until(`document.body.dataset.ready === 'yes' && !document.querySelector('#held').hidden`)
 			b.shot("offline-held")
-			b.click("#send")
-			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+			b.usesWithoutSignal()
 
 			// A page that isn't kept says so, and what waits is listed.
 			b.visit("/people")
@@ -177,6 +191,26 @@ func TestBrowserWithoutSignal(t *testing.T) {
 	}
 }
 
+// Chromium itself finds nothing that keeps the pages from being put on a start
+// screen.
+func TestBrowserInstallable(t *testing.T) {
+	r := newRig(t)
+	b := openTab(t, r, sizes[0])
+	b.signIn("Ada")
+	b.visit("/")
+	b.ready()
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
+	defer cancel()
+	got, err := chromedp.Call(ctx, page.GetInstallabilityErrors, cdp.Empty{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range got.InstallabilityErrors {
+		t.Errorf("can't be installed: %s %v", e.ErrorID, e.ErrorArguments)
+	}
+	b.clean()
+}
+
 // The signal is lost in the middle of an upload, then after it but before the
 // answer: the photo is kept once.
 func TestBrowserSignalDropsMidUpload(t *testing.T) {
@@ -189,12 +223,10 @@ func TestBrowserSignalDropsMidUpload(t *testing.T) {
 			b.signIn("Ada")
 			b.visit("/blocks/1/4/8/photo")
 			b.ready()
-			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "dropped")}))
-			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+			b.takes(anotherPhoto(t, "dropped"))
 			b.shot("looked")
 			way.set(false, false, len(vineJPEG)/2)
-			b.click("#send")
-			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+			b.usesWithoutSignal()
 			if way.up() {
 				t.Fatal("the line wasn't cut")
 			}
@@ -246,10 +278,8 @@ func TestBrowserSignedOutWithoutSignal(t *testing.T) {
 			b.visit("/blocks/1/4/8/photo")
 			b.ready()
 			way.set(true, false, 0)
-			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "kept")}))
-			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
-			b.click("#send")
-			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+			b.takes(anotherPhoto(t, "kept"))
+			b.usesWithoutSignal()
 
 			call(b, network.ClearBrowserCookies, cdp.Empty{})
 			way.set(false, false, 0)
@@ -268,10 +298,8 @@ func TestBrowserSignedOutWithoutSignal(t *testing.T) {
 			b.visit("/blocks/1/4/9/photo")
 			b.until(`document.body.dataset.ready === 'yes'`)
 			way.set(true, false, 0)
-			b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "hers")}))
-			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
-			b.click("#send")
-			b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+			b.takes(anotherPhoto(t, "hers"))
+			b.usesWithoutSignal()
 			way.set(false, false, 0)
 			call(b, network.ClearBrowserCookies, cdp.Empty{})
 			b.signIn("Ben")
@@ -340,13 +368,10 @@ func TestBrowserRefusedPieceIsTold(t *testing.T) {
 	if err := os.WriteFile(bad, []byte("no picture at all"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{bad}))
-	b.until(`document.querySelector('#looked').dataset.state === 'done'`)
-	b.click("#send")
-	b.until(`document.querySelector('#sending-text').textContent.includes('No signal')`)
+	b.takes(bad)
+	b.usesWithoutSignal()
 	b.click("#next-vine")
-	b.do("take a photo", chromedp.SetUploadFiles(chromedp.CSS("#take"), []string{anotherPhoto(t, "good")}))
-	b.until(`document.querySelector('#looked').dataset.state === 'done'`)
+	b.takes(anotherPhoto(t, "good"))
 	b.click("#send")
 	b.until(`!document.querySelector('#sending').hidden`)
 	b.visit("/waiting")

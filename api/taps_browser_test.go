@@ -13,6 +13,7 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
 	"github.com/disintegration/imaging"
 
 	"nodespan/assess"
@@ -243,4 +244,70 @@ func listen(b *tab, f func(any)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.hears = append(b.hears, f)
+}
+
+// From opening the start page, and from scanning a label (which opens the
+// vine's page), the camera opens at the second tap.
+func TestBrowserTwoTapsToTheCamera(t *testing.T) {
+	r := newRig(t)
+	r.view()
+	for name, start := range map[string]struct{ path, first, vine string }{
+		"the start page": {"/", "#go-photo", "/blocks/1/4/8"},
+		"a label":        {"/blocks/1/7/3", "a.main.wide", "/blocks/1/7/3"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := &finger{tab: openTab(t, r, sizes[0])}
+			b.signIn("Ada")
+			opened := make(chan bool, 1)
+			listen(b.tab, func(event any) {
+				if _, ok := event.(*page.EventFileChooserOpened); ok {
+					opened <- true
+				}
+			})
+			call(b.tab, page.SetInterceptFileChooserDialog, page.SetInterceptFileChooserDialogParams{Enabled: true})
+			// Whoever photographed row 4, vine 7 last stands before the next one.
+			b.visit("/about")
+			valueOf[bool](b.tab, `import('/static/walk.js').then((m) => m.been({ block: 1, row: 4, vine: 7 })) instanceof Promise`)
+			b.until(`localStorage.getItem('nodespan.at')`)
+			b.visit(start.path)
+			b.until(`document.body.dataset.framed === 'yes'`)
+			if start.path == "/" {
+				b.until(`document.body.dataset.ready === 'yes'`)
+			}
+			b.tap(start.first)
+			b.until(fmt.Sprintf(`location.pathname === '%s/photo' && document.body.dataset.ready === 'yes'`, start.vine))
+			b.tap("label[for=take]")
+			select {
+			case <-opened:
+			case <-time.After(10 * time.Second):
+				t.Error("no camera was asked for")
+			}
+			if b.taps != 2 {
+				t.Errorf("%d taps", b.taps)
+			}
+			if capture := valueOf[string](b.tab, `document.querySelector('#take').getAttribute('capture')`); capture != "environment" {
+				t.Errorf("the camera asked for is %q", capture)
+			}
+			b.clean()
+		})
+	}
+}
+
+// The next vine lies along the row, at its end across in the next row, and then
+// back, as people walk.
+func TestBrowserWalksAsPeopleDo(t *testing.T) {
+	r := newRig(t)
+	r.block() // 12 rows of 40 vines
+	b := openTab(t, r, sizes[0])
+	b.signIn("Ada")
+	b.visit("/about")
+	valueOf[bool](b, `import('/static/walk.js').then((m) => {
+		const block = { rows: 12, vines_per_row: 40 };
+		const next = (...walk) => { localStorage.removeItem('nodespan.at'); for (const [row, vine] of walk) m.been({ block: 1, row, vine }); const n = m.following(m.last(), block); return n ? n.row + ' ' + n.vine : 'none'; };
+		document.body.dataset.said = [next([4, 7]), next([4, 7], [4, 8]), next([4, 8], [4, 7]), next([4, 39], [4, 40]), next([4, 39], [4, 40], [5, 40]), next([4, 2], [4, 1]), next([4, 2], [4, 1], [5, 1]), next([12, 39], [12, 40]), next([4, 7], [4, 7])].join(', '); }) instanceof Promise`)
+	b.until(`document.body.dataset.said`)
+	if got, want := valueOf[string](b, `document.body.dataset.said`), "4 8, 4 9, 4 6, 5 40, 5 39, 5 1, 5 2, none, 4 8"; got != want {
+		t.Errorf("next vines: %s, want %s", got, want)
+	}
+	b.clean()
 }

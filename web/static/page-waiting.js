@@ -42,7 +42,8 @@ function line(w) {
     const save = make('a', t('wait.save'), { className: 'button', download: w.name || 'photo.jpg', href: URL.createObjectURL(w.file) });
     acts.append(save);
   }
-  acts.append(button(t('wait.drop'), async () => { if (confirm(t('wait.drop.ask'))) await drop(w.id); }));
+  // Another's work isn't thrown away by whoever holds the phone.
+  if (w.who === person() || !w.who) acts.append(button(t('wait.drop'), async () => { if (confirm(t('wait.drop.ask'))) await drop(w.id); }));
   li.append(acts);
   return li;
 }
@@ -51,7 +52,7 @@ async function show() {
   const list = await all();
   $('list').replaceChildren(...list.map(line));
   $('nothing').hidden = list.length > 0;
-  $('now').hidden = !list.some((w) => w.state === 'ready');
+  $('now').hidden = !list.some((w) => w.state === 'ready' && w.who === person());
   const other = list.some((w) => w.who !== person());
   $('sign-in').hidden = !list.length || !(other || why === 'signin' || !person());
   $('why').textContent = !list.length || !why ? '' : why === 'signin' ? t('wait.signin') : t(why === 'offline' ? 'wait.offline' : 'wait.busy', { s: seconds });
