@@ -91,6 +91,7 @@ func TestBrowserLastWinter(t *testing.T) {
 	for _, z := range sizes {
 		t.Run(z.name, func(t *testing.T) {
 			r := newRig(t)
+			r.measurer.alike = true
 			block := r.block()
 			const edge = "edgeofparts"
 			body := "--" + edge + "\r\nContent-Disposition: form-data; name=\"winter\"\r\n\r\n2019/20\r\n--" + edge + "\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"IMG_0.jpg\"\r\n\r\n" + string(vineJPEG) + "before\r\n--" + edge + "--\r\n"

@@ -41,6 +41,7 @@ type keptMeasurer struct {
 	err    error
 	seen   []assess.LookPoint // what Look says
 	large  float64            // a photo with so many times the pixels is known too
+	alike  bool               // so is the photo with something behind its end
 }
 
 // Look says what it was told to.
@@ -88,10 +89,11 @@ func (k *keptMeasurer) Measure(ctx context.Context, photo []byte, ask assess.Ask
 		m.Reference.Kind = "marks"
 		return m, nil
 	}
-	if k.large > 0 && len(photo) > len(vineJPEG) && !strings.HasPrefix(string(photo), string(vineJPEG)) {
+	switch {
+	case string(photo) == string(vineJPEG), k.alike && strings.HasPrefix(string(photo), string(vineJPEG)):
+	case k.large > 0:
 		return enlarged(m, k.large), nil
-	}
-	if !strings.HasPrefix(string(photo), string(vineJPEG)) {
+	default:
 		return &assess.Measurement{Program: "kept", Outcome: assess.Refused, Reasons: []assess.Reason{assess.NoReference}, WidthPx: 600, HeightPx: 600}, nil
 	}
 	return m, nil
