@@ -72,6 +72,10 @@ func ConfirmBy(m *Measurement, rulings []Ruling, rs RuleSet, book Book) []Confir
 
 func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane {
 	c := cloneCane(*seen)
+	if r.Line != nil {
+		c = cloneCane(*r.Line)
+		c.Finding, c.Because = "", nil
+	}
 	c.ID = r.Cane
 	cc := ConfirmedCane{Kind: OneYearCane, Said: r.Said, Who: r.Who, When: r.When, Ruling: r.ID, Seen: r.Seen, Added: !has(m, r.Cane)}
 	if r.Kind == OldWood {
@@ -80,7 +84,7 @@ func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane 
 	if r.Said == Agree && r.Seen.Finding != "" {
 		c.Finding, c.Because = r.Seen.Finding, slices.Clone(r.Seen.Because)
 	}
-	anew := c.Finding == "" // an added cane was never judged
+	anew := c.Finding == "" // an added or pulled cane was never judged
 	if r.Nodes != nil {
 		c.Nodes = slices.Clone(r.Nodes)
 		c.NodeDoubt = 0 // a person has looked at them
