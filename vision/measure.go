@@ -82,7 +82,8 @@ type Quality struct {
 	Floor float64
 	// EdgePx is the standard uncertainty of a whole diameter in pixels, whatever
 	// the averaging: on a thin sunlit cane an edge in its own shade hides in
-	// the slope of the lit side. Default 0.6.
+	// the slope of the lit side. It grows fast below four pixels of width, where
+	// both edges are one blur. Default 0.6.
 	EdgePx float64
 	// Unsteady multiplies how far single readings scatter. Default 2.
 	Unsteady float64
@@ -348,7 +349,7 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, j
 	q := v.Params.Quality
 	trust := math.Hypot(math.Hypot(q.Floor, q.Unsteady*steady), q.Unread*(1-share))
 	if w := medianWidth(st); w > 0 {
-		trust = math.Hypot(trust, q.EdgePx/w)
+		trust = math.Hypot(trust, q.EdgePx/w*(1+16/(w*w)))
 	}
 	c.RelativeU = round(math.Sqrt(u*u+depth*depth+v.Params.RoundU*v.Params.RoundU), 5)
 	c.EdgeDoubt = round(trust, 4)

@@ -37,7 +37,6 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 		tip := l.Points[len(l.Points)-1]
 		reaches := (ground(tip[0]) - tip[1]) * m.At(tip[0], tip[1])
 		length := pathLength(l.mm(m))
-		width := l.MedianWidth() * m.At(base[0], base[1])
 		alike := l.odds(like) / max(usual, 0.5)
 		switch {
 		case why == oldWood:
@@ -50,7 +49,7 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 		case l.straight(m):
 			why = tooStraight
 		case alike > par.VeryAlike && rise > -par.HeadMM && rise < par.LowMM,
-			alike > par.VeryAlike && length > par.AloneMM && rise > 0 && rise < par.AirRiseMM && (reaches > par.AirTipMM || width > par.NearWidthMM),
+			alike > par.VeryAlike && length > par.AloneMM && rise > 0 && rise < par.AirRiseMM && reaches > par.AirTipMM,
 			atSide(p, base) && length > par.SideLengthMM,
 			plain && rise > -150 && rise < 700,
 			math.Abs(rise) < 450 && nearAny(m, base, bearers, par.BearMM):

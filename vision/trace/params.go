@@ -27,7 +27,7 @@ type Params struct {
 	// rare colour weigh more. Default 2.
 	MostOdds float64
 	// MaxStrandMM is the widest band of recognised wood that is begun with.
-	// Larger takes two canes side by side for one. Default 18 mm.
+	// Larger takes two canes side by side for one. Default 16 mm.
 	MaxStrandMM float64
 	// CellMM is the cell of the grid on which recognised wood is followed.
 	// Larger is faster and loses thin canes. Default 1.4 mm.
@@ -61,11 +61,10 @@ type Params struct {
 	// LeastAlike is how much of the odds that the recognised canes mostly have a
 	// line must have to be one. From VeryAlike on it needs nothing that bears it
 	// when its base lies less than LowMM above the wire, where other wood may
-	// hide it; and farther up when it is longer than AloneMM and either reaches
-	// AirTipMM or is wider than NearWidthMM, which canes of the next row don't
-	// seem to be. Larger drops shaded canes, smaller takes posts and the next
-	// row. Default 0.5, 0.75, 160, 200 and 6 mm.
-	LeastAlike, VeryAlike, LowMM, AloneMM, NearWidthMM float64
+	// hide it; and farther up when it is longer than AloneMM and reaches AirTipMM,
+	// which far posts and most canes of the next row don't. Larger drops shaded
+	// canes, smaller takes posts. Default 0.5, 0.75, 160 and 200 mm.
+	LeastAlike, VeryAlike, LowMM, AloneMM float64
 	// HeadMM is how far below the lower fruiting wire a cane can arise at most.
 	// Default 200 mm: heads stand 100 to 150 mm below it (Cool Climate
 	// Classroom, Pruning; stated for spur-pruned vines).
@@ -110,6 +109,6 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 18, CellMM: 1.4, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, NearWidthMM: 6, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 16, CellMM: 1.4, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }
