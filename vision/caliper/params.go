@@ -70,7 +70,7 @@ type Params struct {
 	RimWoody float64
 	// Chroma is how unsure colour without brightness is beside a cane of no
 	// width, linear light; it is trusted fully from ChromaPx of width on.
-	// Default 0.08 and 7 px.
+	// Default 0.15 and 8.5 px.
 	Chroma, ChromaPx float64
 	// MinApart is how far wood and ground must differ for an edge to be read,
 	// in standard deviations of both. Smaller reads more and worse. Default 1.5.
@@ -112,5 +112,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, Chroma: 0.08, ChromaPx: 7, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, Loose: 3, MinLevel: 0.35, MaxLoss: 4, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Settle: 8, Middle: 5, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 3.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, Chroma: 0.15, ChromaPx: 8.5, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, Loose: 3, MinLevel: 0.35, MaxLoss: 4, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Settle: 8, Middle: 5, Jump: 0.6}
 }
