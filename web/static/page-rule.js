@@ -13,7 +13,11 @@ import { Drafts } from './drafts.js';
 
 const $ = (id) => document.getElementById(id);
 const address = `/api/measurements/${$('rule').dataset.measurement}`;
-let view = await get(address);
+let view = await get(address).catch((e) => {
+  // This phone keeps the page, but not what it shows.
+  $('fault').textContent = e.message;
+  throw e;
+});
 const may = { choose: 'mayChoose' in $('rule').dataset };
 const group = `measurement ${view.id}`;
 // What was saved here and hasn't reached the service yet, the first first.
