@@ -230,6 +230,8 @@ func TestBrowserKilled(t *testing.T) {
 	b.until(`document.querySelector('#cane-title').textContent === 'Cane 2 of 8'`)
 	b.click("#save")
 	b.until(`document.querySelector('#banner-text').textContent.includes('Kept in this phone')`)
+	b.click("#agree") // and not saved
+	b.until(`document.querySelector('#cane-title').textContent === 'Cane 3 of 8'`)
 	b.visit("/blocks/1/4/8/photo")
 	b.until(`document.body.dataset.ready === 'yes'`)
 	b.takes(anotherPhoto(t, "used"))
@@ -258,6 +260,8 @@ func TestBrowserKilled(t *testing.T) {
 	}
 	b.click(".piece .main")
 	b.noneWaits()
+	b.visit("/photos/1")
+	b.until(`document.querySelector('#save')?.textContent === 'Save 1' && document.querySelector('#cane-title').textContent === 'Cane 3 of 8'`)
 	if n := len(r.photosOf(4, 9)); n != 1 {
 		t.Errorf("%d photos arrived", n)
 	}

@@ -23,7 +23,7 @@ const group = `measurement ${view.id}`;
 // What was saved here and hasn't reached the service yet, the first first.
 let waiting = await mine();
 const waitingSeq = () => view.seq + waiting.reduce((n, w) => n + w.body.rulings.length, 0);
-const drafts = new Drafts(view.id, waitingSeq());
+const drafts = await Drafts.of(view.id, waitingSeq());
 // A page that was ended between keeping and clearing has both.
 if (waiting.some((w) => JSON.stringify(w.body.rulings) === JSON.stringify(drafts.list()))) drafts.clear(waitingSeq());
 const stage = new Stage($('stage'), { width: view.seen.width_px, height: view.seen.height_px, medium: view.medium, full: view.full });
