@@ -70,8 +70,14 @@ type tab struct {
 
 func openTab(t *testing.T, r *rig, z size) *tab {
 	t.Helper()
+	return openTabIn(t, r, z, t.TempDir())
+}
+
+// openTabIn opens a browser that keeps what it keeps in a folder.
+func openTabIn(t *testing.T, r *rig, z size, profile string) *tab {
+	t.Helper()
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(chromium(t)), chromedp.UserDataDir(t.TempDir()), chromedp.DisableGPU,
+		chromedp.ExecPath(chromium(t)), chromedp.UserDataDir(profile), chromedp.DisableGPU,
 		chromedp.Flag("accept-lang", "en-GB"), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
 		chromedp.WSURLReadTimeout(patience),
 	)

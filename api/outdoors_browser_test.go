@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/network"
@@ -207,6 +208,62 @@ func TestBrowserInstallable(t *testing.T) {
 	}
 	for _, e := range got.InstallabilityErrors {
 		t.Errorf("can't be installed: %s %v", e.ErrorID, e.ErrorArguments)
+	}
+	b.clean()
+}
+
+// The battery dies: the browser is killed in the middle of everything, with
+// photos and rulings that nobody has yet. A new one finds them, and sends each
+// once.
+func TestBrowserKilled(t *testing.T) {
+	r := newRig(t)
+	r.view()
+	way := newLine(t, r)
+	profile := t.TempDir()
+	b := openTabIn(t, r, sizes[0], profile)
+	b.signIn("Ada")
+	b.visit("/photos/1")
+	b.ready()
+	b.until(`document.querySelector('#picture')?.dataset.ready === 'yes'`)
+	way.set(true, false, 0)
+	b.click("#agree")
+	b.until(`document.querySelector('#cane-title').textContent === 'Cane 2 of 8'`)
+	b.click("#save")
+	b.until(`document.querySelector('#banner-text').textContent.includes('Kept in this phone')`)
+	b.click("#agree") // and not saved
+	b.until(`document.querySelector('#cane-title').textContent === 'Cane 3 of 8'`)
+	b.visit("/blocks/1/4/8/photo")
+	b.until(`document.body.dataset.ready === 'yes'`)
+	b.takes(anotherPhoto(t, "used"))
+	b.usesWithoutSignal()
+	b.click("#next-vine")
+	b.until(`location.pathname === '/blocks/1/4/9/photo'`)
+	b.takes(anotherPhoto(t, "not used yet"))
+	b.waits(3)
+	chrome, err := os.FindProcess(chromedp.FromContext(b.ctx).Browser.Process().Pid)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := chrome.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	b.clean()
+	time.Sleep(time.Second) // its children end too, and let go of the folder
+
+	b = openTabIn(t, r, sizes[0], profile)
+	b.signIn("Ada")
+	way.set(false, false, 0)
+	b.visit("/waiting")
+	b.until(`document.querySelectorAll('.piece').length === 1 && document.querySelector('.piece').textContent.includes('nobody said yet')`)
+	if rs, err := r.store.Rulings(t.Context(), 1); err != nil || len(rs) != 1 || len(r.photosOf(4, 8)) != 1 || len(r.photosOf(4, 9)) != 0 {
+		t.Fatalf("arrived: rulings %+v, %v, photos %d and %d", rs, err, len(r.photosOf(4, 8)), len(r.photosOf(4, 9)))
+	}
+	b.click(".piece .main")
+	b.noneWaits()
+	b.visit("/photos/1")
+	b.until(`document.querySelector('#save')?.textContent === 'Save 1' && document.querySelector('#cane-title').textContent === 'Cane 3 of 8'`)
+	if n := len(r.photosOf(4, 9)); n != 1 {
+		t.Errorf("%d photos arrived", n)
 	}
 	b.clean()
 }

@@ -15,9 +15,10 @@ const kept = (name, value) => {
   return '';
 };
 
-// A page that phones keep names nobody: it is of whoever was here last.
+// A page that phones keep names nobody: it is of whoever was here last, also
+// when the browser was ended before it wrote that down. The service checks it.
 if ('anybody' in body.dataset) {
-  body.dataset.who = kept('nodespan.who');
+  body.dataset.who = kept('nodespan.who') || (await all().catch(() => [])).at(-1)?.who || '';
   const link = document.querySelector('.whoami');
   if (body.dataset.who) {
     link.textContent = t('app.who', { name: body.dataset.who });

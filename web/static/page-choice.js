@@ -11,7 +11,11 @@ import { sample } from './canes.js';
 
 const $ = (id) => document.getElementById(id);
 const address = `/api/measurements/${$('choice').dataset.measurement}/choice`;
-let view = await get(address);
+let view = await get(address).catch((e) => {
+  // This phone keeps the page, but not what it shows.
+  $('fault').textContent = e.message;
+  throw e;
+});
 let wishes = view.wishes || {};
 let buds = view.buds;
 let sendKey = key();

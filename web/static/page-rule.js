@@ -13,13 +13,17 @@ import { Drafts } from './drafts.js';
 
 const $ = (id) => document.getElementById(id);
 const address = `/api/measurements/${$('rule').dataset.measurement}`;
-let view = await get(address);
+let view = await get(address).catch((e) => {
+  // This phone keeps the page, but not what it shows.
+  $('fault').textContent = e.message;
+  throw e;
+});
 const may = { choose: 'mayChoose' in $('rule').dataset };
 const group = `measurement ${view.id}`;
 // What was saved here and hasn't reached the service yet, the first first.
 let waiting = await mine();
 const waitingSeq = () => view.seq + waiting.reduce((n, w) => n + w.body.rulings.length, 0);
-const drafts = new Drafts(view.id, waitingSeq());
+const drafts = await Drafts.of(view.id, waitingSeq());
 // A page that was ended between keeping and clearing has both.
 if (waiting.some((w) => JSON.stringify(w.body.rulings) === JSON.stringify(drafts.list()))) drafts.clear(waitingSeq());
 const stage = new Stage($('stage'), { width: view.seen.width_px, height: view.seen.height_px, medium: view.medium, full: view.full });

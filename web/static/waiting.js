@@ -9,6 +9,7 @@
 // 'stuck'), fault ({code, message, status} of a stuck one)}.
 const NAME = 'nodespan-waiting';
 const STORE = 'work';
+const NOTES = 'notes'; // what a page notes for itself, by name
 
 // Full is thrown when the phone has no room for another piece of work.
 export class Full extends Error {}
@@ -20,8 +21,12 @@ let opened = null;
 function open() {
   opened ??= new Promise((resolve, reject) => {
     let q;
-    try { q = indexedDB.open(NAME, 1); } catch (e) { reject(new Closed(String(e))); return; }
-    q.onupgradeneeded = () => q.result.createObjectStore(STORE, { keyPath: 'id', autoIncrement: true });
+    try { q = indexedDB.open(NAME, 2); } catch (e) { reject(new Closed(String(e))); return; }
+    q.onupgradeneeded = () => {
+      const db = q.result;
+      if (!db.objectStoreNames.contains(STORE)) db.createObjectStore(STORE, { keyPath: 'id', autoIncrement: true });
+      if (!db.objectStoreNames.contains(NOTES)) db.createObjectStore(NOTES);
+    };
     q.onsuccess = () => {
       // Another page may want to upgrade; and a store that the browser closed
       // is opened anew by the next who asks.
@@ -37,14 +42,18 @@ function open() {
 
 // run does something in one transaction and gives its result when it is on
 // the disk, not merely in the system's hands.
-async function run(mode, act) {
+async function run(mode, act, store = STORE) {
   const db = await open();
   return new Promise((resolve, reject) => {
     let result;
-    const tx = db.transaction(STORE, mode, { durability: 'strict' });
+    const tx = db.transaction(store, mode, { durability: 'strict' });
     tx.oncomplete = () => resolve(result?.result);
     tx.onabort = () => reject(tx.error?.name === 'QuotaExceededError' ? new Full(tx.error.message) : (tx.error || new Closed('aborted')));
-    try { result = act(tx.objectStore(STORE)); } catch (e) {
+    try {
+      result = act(tx.objectStore(store));
+      // Not left to when the answer comes: the page may be gone by then.
+      if (mode === 'readwrite') tx.commit?.();
+    } catch (e) {
       reject(e.name === 'QuotaExceededError' ? new Full(e.message) : e);
       try { tx.abort(); } catch { /* it ended by itself */ }
     }
@@ -105,3 +114,10 @@ export async function drop(id) {
   await run('readwrite', (s) => s.delete(id));
   tell({ changed: true });
 }
+
+// note notes something under a name; unlike local storage it is on the disk
+// when that is done.
+export const note = (name, value) => run('readwrite', (s) => s.put(value, name), NOTES);
+
+// noted is what was noted under a name, undefined for nothing.
+export const noted = (name) => run('readonly', (s) => s.get(name), NOTES).catch(() => undefined);
