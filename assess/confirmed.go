@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"fmt"
 	"slices"
 	"time"
 )
@@ -79,6 +78,7 @@ func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane 
 	}
 	if r.Said == Agree && r.Seen.Finding != "" {
 		c.Finding, c.Because = r.Seen.Finding, slices.Clone(r.Seen.Because)
+		RetellBecause(&c, rs)
 	}
 	anew := c.Finding == "" // an added cane was never judged
 	if r.Nodes != nil {
@@ -96,15 +96,27 @@ func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane 
 		JudgeCane(&c, rs)
 	}
 	if r.Finding != "" && r.Finding != c.Finding {
-		said := fmt.Sprintf("%s says %s; by its measures it is %s", r.Who, r.Finding.InWords(), c.Finding.InWords())
-		c.Because = append([]string{said}, c.Because...)
+		said := Tell("%s says %s; by its measures it is %s", r.Who, r.Finding, c.Finding)
+		c.Because = append([]Sentence{said}, c.Because...)
 		c.Finding = r.Finding
 	}
 	if cc.Kind == OldWood {
-		c.Finding, c.Because = "", []string{r.Who + " says that it is old wood"}
+		c.Finding, c.Because = "", []Sentence{Tell("%s says that it is old wood", r.Who)}
 	}
 	cc.Cane = c
 	return cc
+}
+
+// RetellBecause gives the reasons of a cane's finding, which a record keeps in
+// English, what it takes to tell them in other languages: judging it anew by
+// the rule set that judged it. Where that says anything else, the reasons stay
+// as they were kept.
+func RetellBecause(c *Cane, rs RuleSet) {
+	anew := *c
+	JudgeCane(&anew, rs)
+	if slices.Equal(Texts(anew.Because), Texts(c.Because)) {
+		c.Because = anew.Because
+	}
 }
 
 // OfThisVine leaves out the canes that arise so far from the head that they

@@ -2,7 +2,7 @@
 // after another. Everything that is computed (internodes, diameters, findings
 // after a correction) comes from the service.
 import { get, post, key } from './net.js';
-import { t, interval, number, day } from './text.js';
+import { t, interval, number, day, said } from './text.js';
 import { Stage, svg, nearest, placeAt } from './stage.js';
 import { drawCanes, sample, sortOf, sorts, box } from './canes.js';
 import { Drafts } from './drafts.js';
@@ -84,7 +84,7 @@ function showCane(row, all) {
   $('v-internode').textContent = interval(row.cane.internode_mm, 0);
   $('v-length').textContent = interval(row.cane.length_mm, 0) + (row.cane.leaves_frame ? ` (${t('rule.leaves')})` : '');
   $('v-nodes').textContent = row.cane.nodes.length;
-  $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: b })));
+  $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: said(view, b) })));
   $('had').textContent = row.said === 'correct' && !row.draft?.trace && !row.saved?.missed
     ? t('rule.seen', { finding: `${t(`finding.${row.seen.finding || ''}`)}, ${interval(row.seen.diameter_mm, 1)}, ${row.seen.nodes.length} ${t('rule.nodes').toLowerCase()}` }) : '';
   $('agree').setAttribute('aria-pressed', String(row.draft?.said === 'agree'));
@@ -184,6 +184,7 @@ async function derive(id) {
     const answer = await post(`${address}/preview`, d);
     if (asked[id] !== n) return;
     if (answer.cane) derived[id] = answer.cane;
+    Object.assign(view.words ??= {}, answer.words);
   } catch (e) {
     if (asked[id] === n) $('fault').textContent = e.message;
   }
