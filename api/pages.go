@@ -18,6 +18,9 @@ import (
 // listed is how many waiting photos the start page lists.
 const listed = 12
 
+// DemonstrationNotice is what stands on every page of a demonstration.
+var DemonstrationNotice = phrase("A demonstration: an invented estate, drawn vines, invented people.")
+
 func photoPath(id int64) string { return "/photos/" + strconv.FormatInt(id, 10) }
 
 func vinePath(v store.Vine) string {
@@ -25,7 +28,7 @@ func vinePath(v store.Vine) string {
 }
 
 func (s *Server) frame(c echo.Context, title string, args ...any) web.Frame {
-	f := web.Frame{Language: s.language(c), Title: s.say(c, title, args...), Who: who(c), Notice: s.notice, May: map[string]bool{}, Here: c.Request().URL.RequestURI()}
+	f := web.Frame{Language: s.language(c), Title: s.say(c, title, args...), Who: who(c), Notice: s.toldText(c, s.notice), May: map[string]bool{}, Here: c.Request().URL.RequestURI()}
 	f.Languages = s.pages.Languages(f.Language)
 	f.Inches = s.reader(c).Inches
 	k := callerOf(c)
@@ -238,7 +241,7 @@ func (s *Server) photoPage(c echo.Context) error {
 		return err
 	}
 	p := web.PhotoPage{
-		Frame: s.frame(c, "photo.title"), Where: s.where(c, g.block, g.vine), ID: ph.ID, State: st.State, Message: st.Message,
+		Frame: s.frame(c, "photo.title"), Where: s.where(c, g.block, g.vine), ID: ph.ID, State: st.State, Message: s.told(c, st.why),
 		Measurement: st.Measurement, Picture: photoPath(ph.ID) + "/picture/medium.jpg", Full: photoPath(ph.ID) + "/picture/full.jpg",
 		AddPhoto: vinePath(g.vine) + "/photo", Vine: vinePath(g.vine), Winter: ph.Winter, Received: s.day(c, ph.ReceivedAt), By: ph.ReceivedBy,
 	}

@@ -72,13 +72,15 @@ func ConfirmBy(m *Measurement, rulings []Ruling, rs RuleSet, book Book) []Confir
 func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane {
 	c := cloneCane(*seen)
 	c.ID = r.Cane
+	then := Cane{Diameter: c.Diameter, Internode: c.Internode, Profile: c.Profile, Nodes: c.Nodes, Because: r.Seen.Because}
+	RetellBecause(&then, rs)
+	r.Seen.Because = then.Because
 	cc := ConfirmedCane{Kind: OneYearCane, Said: r.Said, Who: r.Who, When: r.When, Ruling: r.ID, Seen: r.Seen, Added: !has(m, r.Cane)}
 	if r.Kind == OldWood {
 		cc.Kind = OldWood
 	}
 	if r.Said == Agree && r.Seen.Finding != "" {
-		c.Finding, c.Because = r.Seen.Finding, slices.Clone(r.Seen.Because)
-		RetellBecause(&c, rs)
+		c.Finding, c.Because = r.Seen.Finding, slices.Clone(cc.Seen.Because)
 	}
 	anew := c.Finding == "" // an added cane was never judged
 	if r.Nodes != nil {
