@@ -14,7 +14,7 @@ func Cautions() []Caution {
 		{Tell("Prune in dry weather, and not in the 36 hours after rain: wet wounds take up the spores of trunk diseases."),
 			cited("New Zealand and Australian vine magazine 18(2), https://issuu.com/vine-magazine/docs/18_2_vinemag_fin2_digital/s/15789649")},
 		{Tell("Don't prune frozen vines: the wood is brittle and breaks."), cited("Washington Post garden columns 1977-01-28, 1978-03-03")},
-		{Tell("Avoid cuts wider than 15 mm on the trunk and cuts into wood older than two years; protect at once those that can't be avoided."),
+		{Tell("Avoid cuts wider than %s on the trunk and cuts into wood older than two years; protect at once those that can't be avoided.", mm(15, 0)),
 			cited("Vineyard magazine, Focusing on pruning, https://vineyardmagazine.co.uk/agronomy/focusing-on-pruning")},
 		{Tell("Short internodes, forked or stunted canes can be signs of a virus or a trunk disease: mark the vine and have it looked at."),
 			cited("Vineyard magazine, https://vineyardmagazine.co.uk/grape-growing/pruning-and-canopy-management")},

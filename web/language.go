@@ -112,6 +112,14 @@ type Reader struct {
 
 const mmPerInch = 25.4 // exact by definition (international inch)
 
+// MM is how many millimetres the reader's unit has.
+func (r Reader) MM() float64 {
+	if r.Inches {
+		return mmPerInch
+	}
+	return 1
+}
+
 // Unit is the sign of the reader's unit of short lengths.
 func (p *Pages) Unit(r Reader) string {
 	if r.Inches {
