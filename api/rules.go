@@ -22,6 +22,7 @@ import (
 func (s *Server) routesOfRules(e *echo.Echo, a *echo.Group) {
 	e.GET("/blocks/:block/rules", s.rulesPage)
 	e.GET("/blocks/:block/figures/:file", s.blockFigure)
+	e.GET("/blocks/:block/pairs", s.pairsPage)
 	e.GET("/rule-sets/:file", s.ruleSetFile)
 	a.GET("/blocks/:block/rules", s.getRules)
 	a.POST("/blocks/:block/rules", s.changeRules)
