@@ -145,6 +145,8 @@ var routeRules = map[string]Action{
 
 	"GET /blocks/:block/rules":                              View,
 	"GET /blocks/:block/pairs":                              View,
+	"GET /blocks/:block/labels":                             View,
+	"GET /blocks/:block/labels.pdf":                         View,
 	"GET /blocks/:block/figures/:file":                      View,
 	"GET /blocks/:block/:row/:vine/plan":                    View,
 	"GET /blocks/:block/:row/:vine/plan.pdf":                View,

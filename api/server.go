@@ -264,6 +264,7 @@ func (s *Server) routes() *echo.Echo {
 	s.routesOfRules(e, a)
 	s.routesOfJobs(e, a)
 	s.routesOfPlans(e, a)
+	s.routesOfLabels(e)
 	return e
 }
 

@@ -26,3 +26,12 @@ type PairLine struct {
 	Ruled   int
 	Stood   string
 }
+
+// LabelsPage asks which labels to print.
+type LabelsPage struct {
+	Frame
+	ID               int64
+	Name, Lead       string // Lead is the address of the service, as the codes have it
+	Rows, Vines, Row int
+	Own              bool // that address is known on this machine alone
+}
