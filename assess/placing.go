@@ -40,9 +40,9 @@ func (c *standing) fruiting(s *stand, f Form, p Choosing) (ok bool, why Sentence
 	case fromHead && s.lower && c.placed && c.rise[0] < -p.AboveMM:
 		return false, Tell("arises %s above the lower wire: keeping it would lift the head", mm(-c.rise[0], 0)), false
 	case len(c.Nodes) < f.BudsMin && c.LeavesFrame:
-		return false, Tell("only %d nodes are in the picture, fewer than %d: count them on the vine", len(c.Nodes), f.BudsMin), true
+		return false, TellCount(len(c.Nodes), "only %d node is in the picture, fewer than %d: count them on the vine", "only %d nodes are in the picture, fewer than %d: count them on the vine", len(c.Nodes), f.BudsMin), true
 	case len(c.Nodes) < f.BudsMin:
-		return false, Tell("has only %d nodes, fewer than %d: it didn't grow far", len(c.Nodes), f.BudsMin), false
+		return false, TellCount(len(c.Nodes), "has only %d node, fewer than %d: it didn't grow far", "has only %d nodes, fewer than %d: it didn't grow far", len(c.Nodes), f.BudsMin), false
 	case c.Finding == OverVigorous:
 		return false, finding, false
 	}

@@ -102,19 +102,20 @@ func Remarks(records []WinterRecord, w Watching) []Remark {
 		before, now := records[n-2], records[n-1]
 		// Over a winter without a record nobody knows what was cut in it.
 		if k := len(before.Fruiting); k > 0 && follows(before.Winter, now.Winter) {
+			kept := TellCount(k, "%d cane was kept to fruit in %s", "%d canes were kept to fruit in %s", k, before.Winter)
+			seen := TellCount(now.OldWood, "%d piece of old wood is confirmed in %s", "%d pieces of old wood are confirmed in %s", now.OldWood, now.Winter)
 			switch {
 			case now.OldWood > k:
-				say("older_wood_left", Tell("%d pieces of old wood are confirmed in %s, and only %d canes were kept to fruit in %s: fruiting wood from before that was left. Cut it away too, unless it is the arm that you mean to keep.",
-					now.OldWood, now.Winter, k, before.Winter))
+				say("older_wood_left", Tell("%s, and only %s: fruiting wood from before that was left. Cut it away too, unless it is the arm that you mean to keep.", seen, kept))
 			case now.OldWood > 0 && !now.Chosen:
-				say("old_wood_stands", Tell("Last winter's fruiting wood is still there: %d of the %d canes that were kept in %s. It's cut away behind this winter's canes.", now.OldWood, k, before.Winter))
+				say("old_wood_stands", Tell("Last winter's fruiting wood is still there: %s; %s. It's cut away behind this winter's canes.", kept, seen))
 			}
 			if now.OldWood < k && !now.Pruned {
-				say("expect_old_wood", Tell("%d canes were kept to fruit in %s and are old wood now; %d pieces of old wood are confirmed in %s. Look whether the others still stand, and cut them away.",
-					k, before.Winter, now.OldWood, now.Winter))
+				say("expect_old_wood", Tell("%s, which is old wood now; %s. Look whether the rest still stands, and cut it away.", kept, seen))
 			}
 			if now.Sound < k {
-				say("few_followers", Tell("%d canes were kept to fruit in %s, and %d sound ones are confirmed in %s to follow them.", k, before.Winter, now.Sound, now.Winter))
+				say("few_followers", Tell("%s, and to follow them %s.", kept,
+					TellCount(now.Sound, "%d sound cane is confirmed in %s", "%d sound canes are confirmed in %s", now.Sound, now.Winter)))
 			}
 		}
 	}
