@@ -109,7 +109,9 @@ const lost = `((room) => {
     const cut = (style.overflowX === 'hidden' || style.overflowX === 'clip') && e.scrollWidth > e.clientWidth + 1 || (style.overflowY === 'hidden' || style.overflowY === 'clip') && e.scrollHeight > e.clientHeight + 1;
     const text = [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
     const r = e.getBoundingClientRect();
-    if (cut && e.innerText) out.push('cut off: ' + e.outerHTML.slice(0, 100));
+    const burst = e.matches('button, .button') && (e.scrollWidth > e.clientWidth + 2 || e.scrollHeight > e.clientHeight + 2);
+    if (burst) out.push('words reach out of: ' + e.outerHTML.slice(0, 100));
+    else if (cut && e.innerText) out.push('cut off: ' + e.outerHTML.slice(0, 100));
     else if (wide > 1 && r.right > room + 1 && (text || !e.children.length)) out.push('reaches out: ' + e.outerHTML.slice(0, 100));
   }
   return out.slice(0, 8);
