@@ -45,15 +45,9 @@ type Book func(id string) (RuleSet, bool)
 
 // ConfirmBy is Confirm with a book of older rule sets.
 func ConfirmBy(m *Measurement, rulings []Ruling, rs RuleSet, book Book) []ConfirmedCane {
-	inTime := slices.Clone(rulings)
-	slices.SortStableFunc(inTime, func(a, b Ruling) int { return a.When.Compare(b.When) })
-	stands := map[int]Ruling{}
-	for _, r := range inTime {
-		stands[r.Cane] = r
-	}
 	out := []ConfirmedCane{}
-	for id, r := range stands {
-		c := findCane(m, inTime, id)
+	for id, r := range standingRulings(rulings) {
+		c := findCane(m, rulings, id)
 		if c == nil || r.Said != Agree && r.Said != Correct || r.Kind == NotACane {
 			continue
 		}
@@ -67,6 +61,18 @@ func ConfirmBy(m *Measurement, rulings []Ruling, rs RuleSet, book Book) []Confir
 	}
 	slices.SortFunc(out, func(a, b ConfirmedCane) int { return a.Cane.ID - b.Cane.ID })
 	return out
+}
+
+// standingRulings gives the latest ruling of each cane, by When, and by its
+// place where two were made at once.
+func standingRulings(rulings []Ruling) map[int]Ruling {
+	inTime := slices.Clone(rulings)
+	slices.SortStableFunc(inTime, func(a, b Ruling) int { return a.When.Compare(b.When) })
+	stands := map[int]Ruling{}
+	for _, r := range inTime {
+		stands[r.Cane] = r
+	}
+	return stands
 }
 
 func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane {

@@ -6,21 +6,83 @@ import (
 	"strings"
 )
 
+// NodeChange is what became of a cane's nodes.
+type NodeChange string
+
+// What a person can have done with the nodes; "" leaves them alone.
+const (
+	NodesMore  NodeChange = "more"  // than the program had seen
+	NodesFewer NodeChange = "fewer" // likewise
+	NodesMoved NodeChange = "moved" // as many, in other places
+)
+
+// HandVerdict holds the photo's diameter against the caliper's.
+type HandVerdict string
+
+// The caliper's value lies in the photo's interval, or beyond an end of it; ""
+// where nobody measured by hand, or the photo gave no diameter.
+const (
+	HandHeld    HandVerdict = "held"
+	HandThicker HandVerdict = "thicker"
+	HandThinner HandVerdict = "thinner"
+)
+
 // Pair is what the program had said of a cane, beside what a person made of
 // it: the ruling that stands.
 type Pair struct {
-	Seen  Finding // "" for a cane that the program had missed
-	Said  Said
-	Kind  Kind    // what the person said that it is; "" for a one-year cane
-	Stood Finding // the finding that stands; "" for what isn't a one-year cane
-	// Nodes is what became of them: how many the program had seen, and how many
-	// the person left. Corrected is false where the person left them alone.
-	SeenNodes, SaidNodes int
-	NodesCorrected       bool
-	Missed               bool // the program hadn't reported it, and a person pointed it out
-	// HandMM was measured by hand, 0 when nobody did; Diameter is the photo's.
-	HandMM   float64
-	Diameter Interval
+	Seen    Finding // "" for a cane that the program had missed
+	Said    Said
+	Kind    Kind    // what the person said that it is; "" for a one-year cane
+	Stood   Finding // the finding that stands; "" for what isn't a one-year cane
+	Missed  bool    // the program hadn't reported it, and a person pointed it out
+	Nodes   NodeChange
+	NodesBy int // how many nodes came or went
+	Hand    HandVerdict
+}
+
+// PairCount is how many canes have the same Pair; NodesBy is then of all.
+type PairCount struct {
+	Pair
+	N int
+}
+
+// PairsOf gives the pairs of a measurement by the number of the cane: of each
+// the ruling that stands, with what ConfirmBy made of it.
+func PairsOf(m *Measurement, rulings []Ruling, confirmed []ConfirmedCane) map[int]Pair {
+	out := map[int]Pair{}
+	for id, r := range standingRulings(rulings) {
+		if findCane(m, rulings, id) == nil {
+			continue // of a cane that this measurement doesn't have
+		}
+		p := Pair{Seen: r.Seen.Finding, Said: r.Said, Kind: r.Kind, Missed: !has(m, id)}
+		if p.Kind == OneYearCane {
+			p.Kind = ""
+		}
+		if i := slices.IndexFunc(confirmed, func(c ConfirmedCane) bool { return c.Cane.ID == id }); i >= 0 && confirmed[i].Kind == OneYearCane {
+			p.Stood = confirmed[i].Cane.Finding
+		}
+		if r.Nodes != nil {
+			p.NodesBy = len(r.Nodes) - r.Seen.Nodes
+			p.Nodes = NodesMoved
+			if p.NodesBy > 0 {
+				p.Nodes = NodesMore
+			} else if p.NodesBy < 0 {
+				p.Nodes, p.NodesBy = NodesFewer, -p.NodesBy
+			}
+		}
+		if q := r.Seen.Diameter; r.DiameterMM > 0 && q.Known() {
+			switch {
+			case r.DiameterMM > q.High:
+				p.Hand = HandThicker
+			case r.DiameterMM < q.Low:
+				p.Hand = HandThinner
+			default:
+				p.Hand = HandHeld
+			}
+		}
+		out[id] = p
+	}
+	return out
 }
 
 // Change is a finding that became another.
@@ -60,48 +122,48 @@ type PairTally struct {
 }
 
 // TallyPairs counts the pairs of a block.
-func TallyPairs(pairs []Pair) PairTally {
+func TallyPairs(pairs []PairCount) PairTally {
 	var t PairTally
 	byFinding := map[Finding]*FindingTally{}
 	changes := map[Change]int{}
 	for _, p := range pairs {
 		if p.Missed {
 			if p.Stood != "" {
-				t.Missed++
+				t.Missed += p.N
 			}
 			continue
 		}
-		t.Reported++
+		t.Reported += p.N
 		f := byFinding[p.Seen]
 		if f == nil {
 			f = &FindingTally{Finding: p.Seen}
 			byFinding[p.Seen] = f
 		}
-		f.Ruled++
+		f.Ruled += p.N
 		switch {
 		case p.Said == Reject || p.Kind == NotACane:
-			t.NotACane++
+			t.NotACane += p.N
 			continue
 		case p.Kind == OldWood:
-			t.OldWood++
+			t.OldWood += p.N
 			continue
 		}
-		t.Canes++
+		t.Canes += p.N
 		if p.Stood == p.Seen {
-			f.Stood++
-			t.Stood++
+			f.Stood += p.N
+			t.Stood += p.N
 		} else {
-			changes[Change{From: p.Seen, To: p.Stood}]++
+			changes[Change{From: p.Seen, To: p.Stood}] += p.N
 		}
 		t.nodes(p)
-		if p.HandMM > 0 && p.Diameter.Known() {
-			t.ByHand++
-			switch {
-			case p.HandMM > p.Diameter.High:
-				t.ByHandThicker++
-			case p.HandMM >= p.Diameter.Low:
-				t.Held++
-			}
+		if p.Hand != "" {
+			t.ByHand += p.N
+		}
+		switch p.Hand {
+		case HandHeld:
+			t.Held += p.N
+		case HandThicker:
+			t.ByHandThicker += p.N
 		}
 	}
 	for _, f := range append(Findings(), "") {
@@ -118,16 +180,15 @@ func TallyPairs(pairs []Pair) PairTally {
 	return t
 }
 
-func (t *PairTally) nodes(p Pair) {
-	switch d := p.SaidNodes - p.SeenNodes; {
-	case !p.NodesCorrected:
-	case d > 0:
-		t.NodesMore++
-		t.NodesAdded += d
-	case d < 0:
-		t.NodesFewer++
-		t.NodesTaken -= d
-	default:
-		t.NodesMoved++
+func (t *PairTally) nodes(p PairCount) {
+	switch p.Nodes {
+	case NodesMore:
+		t.NodesMore += p.N
+		t.NodesAdded += p.NodesBy
+	case NodesFewer:
+		t.NodesFewer += p.N
+		t.NodesTaken += p.NodesBy
+	case NodesMoved:
+		t.NodesMoved += p.N
 	}
 }

@@ -2,29 +2,29 @@ package store
 
 import (
 	"context"
+	"database/sql"
 
 	"nodespan/assess"
 )
 
-// Pairs gives what the program had said of each cane of a block that a person
-// ruled on, beside what the person said: the ruling that stands, on the
-// measurement that counts. winter "" gives those of all winters. Nothing of
-// deleted photos is in it.
-func (s *Store) Pairs(ctx context.Context, blockID int64, winter string) ([]assess.Pair, error) {
-	scan := func(row scanner) (p assess.Pair, err error) {
-		return p, row.Scan(&p.Said, &p.Seen, &p.Kind, &p.Stood, &p.SeenNodes, &p.SaidNodes, &p.NodesCorrected, &p.Missed,
-			&p.HandMM, &p.Diameter.Value, &p.Diameter.Low, &p.Diameter.High)
+// Pairs counts, for a block, what the program had said of each cane that a
+// person ruled on, beside what the person made of it. winter "" counts all
+// winters. Nothing of deleted photos is in it.
+func (s *Store) Pairs(ctx context.Context, blockID int64, winter string) ([]assess.PairCount, error) {
+	scan := func(row scanner) (p assess.PairCount, err error) {
+		return p, row.Scan(&p.Seen, &p.Said, &p.Kind, &p.Stood, &p.Missed, &p.Nodes, &p.Hand, &p.N, &p.NodesBy)
 	}
-	return list(ctx, s.db, scan, `
-SELECT r.kind, coalesce(r.said ->> '$.finding', ''), coalesce(r.payload ->> '$.kind', ''), coalesce(f.finding, ''),
-       coalesce(r.said ->> '$.nodes', 0), coalesce(json_array_length(r.payload, '$.nodes'), 0), coalesce(json_type(r.payload, '$.nodes') = 'array', 0),
-       EXISTS (SELECT 1 FROM rulings x WHERE x.measurement_id = m.id AND x.cane = r.cane AND json_type(x.payload, '$.missed') = 'object'),
-       coalesce(r.payload ->> '$.diameter_mm_by_hand', 0),
-       coalesce(r.said ->> '$.diameter_mm.value', 0), coalesce(r.said ->> '$.diameter_mm.low', 0), coalesce(r.said ->> '$.diameter_mm.high', 0)
-FROM vines v
-JOIN photos p ON p.vine_id = v.id AND (?2 = '' OR p.winter = ?2) AND `+notDeleted+`
-JOIN measurements m ON m.id = (SELECT max(id) FROM measurements WHERE photo_id = p.id)
-JOIN rulings r ON r.measurement_id = m.id AND r.seq = (SELECT max(seq) FROM rulings x WHERE x.measurement_id = m.id AND x.cane = r.cane)
-LEFT JOIN cane_facts f ON f.block_id = v.block_id AND f.winter = p.winter AND f.photo_id = p.id AND f.cane = r.cane AND f.confirmed
-WHERE v.block_id = ?1 ORDER BY r.id`, blockID, winter)
+	return list(ctx, s.db, scan, `SELECT seen, said, kind, stood, missed, nodes, hand, sum(n), sum(nodes_by) FROM pair_counts
+WHERE block_id = ?1 AND (?2 = '' OR winter = ?2) AND n > 0 GROUP BY seen, said, kind, stood, missed, nodes, hand ORDER BY 1, 2, 3, 4, 5, 6, 7`, blockID, winter)
+}
+
+// keepPairs keeps the pairs of a photo, in the transaction that changed it.
+func keepPairs(ctx context.Context, tx *sql.Tx, photoID, block int64, winter string, pairs map[int]assess.Pair) error {
+	for cane, p := range pairs {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO pair_facts (photo_id, cane, block_id, winter, seen, said, kind, stood, missed, nodes, nodes_by, hand) VALUES (?,?,?,?,?,?,?,?,?,?,?,?)`,
+			photoID, cane, block, winter, string(p.Seen), string(p.Said), string(p.Kind), string(p.Stood), p.Missed, string(p.Nodes), p.NodesBy, string(p.Hand)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
