@@ -43,7 +43,7 @@ func codeOf(address string) (barcode.Barcode, error) { return qr.Encode(address,
 // WriteLabels writes sheets of labels with lines to cut along, numbered on.
 // An error when an address is too long for a code.
 func WriteLabels(w io.Writer, l Labels) error {
-	p := newPage("P", l.Paper, 9, l.Say("labels.title", "block", l.Block, "row", l.Row), l.Say)
+	p := newPageOn(l.Paper, "P", 9, l.Say("labels.title", "block", l.Block, "row", l.Row), l.Say)
 	p.SetMargins(0, 0, 0)
 	width, height := p.GetPageSize()
 	const headline = 7.0

@@ -89,7 +89,7 @@ func cutShort(say Say, cane int, place *assess.Place, buds int, cut assess.Cut) 
 // cautions.
 func WriteRow(w io.Writer, r Row) error {
 	for size := largestFont; ; size -= fontStep {
-		p := newPage("L", "A4", size, r.Where, r.Say)
+		p := newPage("L", size, r.Where, r.Say)
 		pages := p.row(r)
 		if p.Err() {
 			return p.Error()

@@ -56,9 +56,13 @@ type page struct {
 	say  Say
 }
 
-// newPage begins a PDF with its first page on A4 or Letter; orientation is P or
-// L.
-func newPage(orientation, paper string, size float64, title string, say Say) *page {
+// newPage begins a PDF with its first page on A4; orientation is P or L.
+func newPage(orientation string, size float64, title string, say Say) *page {
+	return newPageOn("A4", orientation, size, title, say)
+}
+
+// newPageOn begins one on A4 or Letter.
+func newPageOn(paper, orientation string, size float64, title string, say Say) *page {
 	p := &page{fpdf.New(orientation, "mm", paper, ""), size, say}
 	p.AddUTF8FontFromBytes(fontName, "", goregular.TTF)
 	p.AddUTF8FontFromBytes(fontName, "B", gobold.TTF)
@@ -115,7 +119,7 @@ func WriteVine(w io.Writer, v Vine) error {
 			}
 			short, size = true, largestFont
 		}
-		p := newPage("P", "A4", size, v.Where, v.Say)
+		p := newPage("P", size, v.Where, v.Say)
 		if fits := p.vine(v, short); fits {
 			return p.Output(w)
 		}
