@@ -22,7 +22,7 @@ func (r *rig) everyPage() [][2]string {
 		{"vine", "/blocks/1/4/7"}, {"addphoto", "/blocks/1/4/7/photo"}, {"plan", "/blocks/1/4/7/plan?winter=" + lastWinter()},
 		{"rule", fmt.Sprintf("/photos/%d", v.Photo)}, {"choice", fmt.Sprintf("/photos/%d/choice", v.Photo)}, {"unmeasured", fmt.Sprintf("/photos/%d", st.ID)},
 		{"card", "/card"}, {"about", "/about"}, {"people", "/people"}, {"account", "/account"}, {"deleted", "/deleted"}, {"error", "/nowhere"},
-		{"jobs", "/jobs"}, {"job", fmt.Sprintf("/jobs/%d", job)},
+		{"waiting", "/waiting"}, {"jobs", "/jobs"}, {"job", fmt.Sprintf("/jobs/%d", job)},
 	}
 }
 

@@ -25,6 +25,11 @@ func TestPhotoToRecord(t *testing.T) {
 			t.Errorf("cane %d carries its profile to the page", c.ID)
 		}
 	}
+	// Cane 5, 14.1 mm (12.8 to 15.3), lies about the limit of 13 mm by its depth
+	// alone: with the card on it it would be called.
+	if len(v.Closer) != 1 || v.Closer[0].Cane != 5 || v.Closer[0].Finding != assess.OverVigorous || v.Closer[0].Diameter.Low <= 13 {
+		t.Errorf("one more photo would help: %+v", v.Closer)
+	}
 	address := fmt.Sprintf("/api/measurements/%d", v.ID)
 
 	// Nothing counts before somebody ruled.
@@ -210,4 +215,49 @@ func toJSON(t testing.TB, v any) string {
 		t.Fatal(err)
 	}
 	return string(data)
+}
+
+// A line that ran along the wrong wood is pulled: the cane keeps its number and
+// its pair of seen and said, and is judged by the new line.
+func TestPulledLine(t *testing.T) {
+	r := newRig(t)
+	v := r.view()
+	address := fmt.Sprintf("/api/measurements/%d", v.ID)
+	var g struct {
+		Trace int64
+		Cane  assess.Cane
+	}
+	r.post(address+"/guide", `{"base":[700,800],"via":[[760,600]],"tip":[720,400]}`, http.StatusCreated, &g)
+	if last := g.Cane.AlongMM[len(g.Cane.AlongMM)-1]; len(g.Cane.CentreLine) != 61 || last <= g.Cane.AlongMM[30] || g.Cane.CentreLine[30] != (assess.Point{760, 600}) {
+		t.Fatalf("a line through one place has %d points and %v mm", len(g.Cane.CentreLine), last)
+	}
+	ruling := fmt.Sprintf(`{"cane":1,"said":"correct","trace":%d}`, g.Trace)
+	var p struct{ Cane *assess.Cane }
+	r.post(address+"/preview", ruling, http.StatusOK, &p)
+	if p.Cane == nil || p.Cane.ID != 1 || len(p.Cane.CentreLine) != 61 {
+		t.Fatalf("preview %+v", p.Cane)
+	}
+	r.post(address+"/rulings", `{"after":0,"rulings":[`+ruling+`]}`, http.StatusCreated, &v)
+	c := v.Confirmed[0]
+	if len(v.Confirmed) != 1 || c.Cane.ID != 1 || c.Added || len(c.Cane.CentreLine) != 61 || c.Seen.Finding != v.Seen.Canes[0].Finding || v.Rulings[0].Trace != g.Trace {
+		t.Errorf("confirmed %+v", c)
+	}
+	if len(v.Seen.Canes[0].CentreLine) == 61 {
+		t.Error("the measurement itself was changed")
+	}
+	// A later ruling names the line again, and puts a node on it.
+	r.post(address+"/rulings", fmt.Sprintf(`{"after":1,"rulings":[{"cane":1,"said":"correct","trace":%d,"nodes":[{"px":[700,800],"along_mm":1,"side":"unknown","confidence":1},{"px":[760,600],"along_mm":%f,"side":"unknown","confidence":1}]}]}`, g.Trace, g.Cane.AlongMM[30]), http.StatusCreated, &v)
+	if c = v.Confirmed[0]; len(c.Cane.Nodes) != 2 || len(c.Cane.CentreLine) != 61 || len(c.Cane.Internodes) != 1 {
+		t.Errorf("with nodes: %d nodes, %d internodes", len(c.Cane.Nodes), len(c.Cane.Internodes))
+	}
+	// One that leaves it out goes back to the line that the program saw.
+	r.post(address+"/rulings", `{"after":2,"rulings":[{"cane":1,"said":"agree"}]}`, http.StatusCreated, &v)
+	if len(v.Confirmed[0].Cane.CentreLine) == 61 {
+		t.Error("agreeing with the program kept the pulled line")
+	}
+	var many []string
+	for i := range mostPulls + 1 {
+		many = append(many, fmt.Sprintf("[%d,600]", 700+i))
+	}
+	r.post(address+"/guide", `{"base":[700,800],"via":[`+strings.Join(many, ",")+`],"tip":[720,400]}`, http.StatusUnprocessableEntity, nil)
 }

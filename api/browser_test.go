@@ -64,6 +64,8 @@ type tab struct {
 	size size
 	mu   sync.Mutex
 	bad  []string
+	// hears is told each event of the browser.
+	hears []func(event any)
 }
 
 func openTab(t *testing.T, r *rig, z size) *tab {
@@ -104,6 +106,9 @@ func describe(d *runtime.ExceptionDetails) string {
 func (b *tab) listen(event any) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	for _, f := range b.hears {
+		f(event)
+	}
 	switch e := event.(type) {
 	case *runtime.EventExceptionThrown:
 		b.bad = append(b.bad, "script error: "+describe(e.ExceptionDetails))
@@ -520,7 +525,7 @@ func TestBrowserWaitsItsTurn(t *testing.T) {
 	tab.do("choose a photo", chromedp.SetUploadFiles(chromedp.CSS("#choose"), []string{writeVine(t)}))
 	tab.wait("#send")
 	tab.click("#send")
-	tab.until(`document.querySelector('#sending-text').textContent.includes('Trying again in 1 seconds')`)
+	tab.until(`document.querySelector('#sending-text').textContent.includes('tried again in 1 seconds')`)
 	tab.shot("busy")
 	close(m.gate)
 	tab.until(`location.pathname === '/photos/3'`)

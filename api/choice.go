@@ -185,11 +185,50 @@ func (s *Server) addChoice(c echo.Context) error {
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
-	kept, err := s.choose(c.Request().Context(), g, in.wishesIn, in.After, name, c.Request().Header.Get("Idempotency-Key"))
+	ctx, key := c.Request().Context(), c.Request().Header.Get("Idempotency-Key")
+	// A second sending may come when more was ruled on, from which another
+	// choice would follow: it is the first that was confirmed.
+	again, err := s.sameChoice(ctx, g, in.wishesIn, name, key)
 	if err != nil {
 		return err
 	}
-	return c.JSON(http.StatusCreated, map[string]any{"seq": kept.Seq, "who": kept.Who, "when": kept.At, "vine": vinePath(g.vine)})
+	if again != nil {
+		return c.JSON(http.StatusCreated, viewKept(again, g))
+	}
+	kept, err := s.choose(ctx, g, in.wishesIn, in.After, name, key)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusCreated, viewKept(&kept, g))
+}
+
+func viewKept(kept *store.Choice, g *sighting) map[string]any {
+	return map[string]any{"seq": kept.Seq, "who": kept.Who, "when": kept.At, "vine": vinePath(g.vine)}
+}
+
+// sameChoice is the choice that was confirmed under a key with the same
+// wishes, nil when there is none.
+func (s *Server) sameChoice(ctx context.Context, g *sighting, in wishesIn, name, key string) (*store.Choice, error) {
+	if key == "" {
+		return nil, nil
+	}
+	was, err := s.store.ChoiceUnder(ctx, g.measurement.ID, key)
+	if err != nil || was == nil || was.Who != name {
+		return nil, err
+	}
+	var k keptChoice
+	if err := json.Unmarshal(was.Payload, &k); err != nil {
+		return nil, err
+	}
+	then, err := json.Marshal(k.wishesIn)
+	if err != nil {
+		return nil, err
+	}
+	now, err := json.Marshal(in)
+	if err != nil || string(then) != string(now) {
+		return nil, err
+	}
+	return was, nil
 }
 
 // Choose keeps the suggested choice for a measurement as confirmed by who,

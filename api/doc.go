@@ -9,6 +9,7 @@
 //
 // The way of a photo through it:
 //
+//	POST /api/look                             what to change in it    look.go
 //	POST /api/blocks/1/rows/4/vines/7/photos   kept, then queued       upload.go
 //	GET  /api/photos/12/events                 progress                queue.go, photos.go
 //	GET  /photos/12                            the page to rule on     pages.go

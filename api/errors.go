@@ -24,6 +24,7 @@ var statusOf = map[string]int{
 	assess.EInternal: http.StatusInternalServerError,
 	codeSignIn:       http.StatusUnauthorized,
 	codeNotAllowed:   http.StatusForbidden,
+	codeOtherPerson:  http.StatusForbidden,
 	codeSlowDown:     http.StatusTooManyRequests,
 	assess.EBusy:     http.StatusServiceUnavailable,
 }

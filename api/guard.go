@@ -21,6 +21,14 @@ const codeSignIn = "sign_in_needed"
 // codeNotAllowed says that the person's role doesn't give this right.
 const codeNotAllowed = "not_allowed"
 
+// codeOtherPerson says that what was made under one name came with the session
+// of another: the page keeps it until the right person signs in.
+const codeOtherPerson = "other_person"
+
+// asHeader names, percent-encoded, the person under whose name the page made
+// what it sends. Work that waited in a phone isn't sent under another's name.
+const asHeader = "X-Nodespan-As"
+
 // caller is who sent a request, and in which estate it acts.
 type caller struct {
 	account store.Account
@@ -116,6 +124,11 @@ func (s *Server) guard(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		if k == nil {
 			return s.askToSignIn(c)
+		}
+		if as := c.Request().Header.Get(asHeader); as != "" {
+			if name, err := url.PathUnescape(as); err != nil || name != k.account.Name {
+				return assess.Errorf(codeOtherPerson, "This was made by somebody else than who is signed in now. It is kept: sign in under that name to send it.")
+			}
 		}
 		for i, name := range c.ParamNames() {
 			if slices.Contains(plainParams, name) {

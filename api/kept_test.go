@@ -39,6 +39,19 @@ type keptMeasurer struct {
 	asks   []assess.Ask
 	panics bool
 	err    error
+	seen   []assess.LookPoint // what Look says
+	large  float64            // a photo with so many times the pixels is known too
+	alike  bool               // so is the photo with something behind its end
+}
+
+// Look says what it was told to.
+func (k *keptMeasurer) Look(context.Context, []byte, int) (*assess.Look, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.seen == nil {
+		return &assess.Look{Points: []assess.LookPoint{{Of: "reference", State: assess.LookGood, Say: "reference"}}}, nil
+	}
+	return &assess.Look{Points: k.seen}, nil
 }
 
 func kept(t testing.TB) *assess.Measurement {
@@ -76,7 +89,11 @@ func (k *keptMeasurer) Measure(ctx context.Context, photo []byte, ask assess.Ask
 		m.Reference.Kind = "marks"
 		return m, nil
 	}
-	if string(photo) != string(vineJPEG) {
+	switch {
+	case string(photo) == string(vineJPEG), k.alike && strings.HasPrefix(string(photo), string(vineJPEG)):
+	case k.large > 0:
+		return enlarged(m, k.large), nil
+	default:
 		return &assess.Measurement{Program: "kept", Outcome: assess.Refused, Reasons: []assess.Reason{assess.NoReference}, WidthPx: 600, HeightPx: 600}, nil
 	}
 	return m, nil
@@ -126,7 +143,7 @@ func rigOn(t testing.TB, dir string, m *keptMeasurer, limits Limits) *rig {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	s, err := New(ctx, Config{
-		Store: st, Measurer: m, Program: "test", Limits: limits,
+		Store: st, Measurer: m, Looker: m, Program: "test", Limits: limits,
 		Card: func(w io.Writer, kind, paper, format string) error {
 			_, err := fmt.Fprintf(w, "%s %s %s", kind, paper, format)
 			return err

@@ -393,6 +393,7 @@ func (w *walk) photos() {
 	body := "--" + edge + "\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"IMG_1.jpg\"\r\nContent-Type: image/jpeg\r\n\r\n" + string(vineJPEG) + "\r\n--" + edge + "--\r\n"
 	var st photoState
 	w.call("POST /api/blocks/:block/rows/:row/vines/:vine/photos", block+"/rows/4/vines/7/photos", body, &st, "Content-Type", "multipart/form-data; boundary="+edge)
+	w.call("POST /api/look", "/api/look?full=4032", body, nil, "Content-Type", "multipart/form-data; boundary="+edge)
 	st = w.measured(st.ID)
 	photo := fmt.Sprintf("/api/photos/%d", st.ID)
 	w.call("GET /api/photos/:photo", photo, "", nil)

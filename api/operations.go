@@ -123,8 +123,9 @@ type (
 		DistanceMM float64      `json:"distance_mm"`
 	}
 	guideIn struct {
-		Base assess.Point `json:"base"`
-		Tip  assess.Point `json:"tip"`
+		Base assess.Point   `json:"base"`
+		Tip  assess.Point   `json:"tip"`
+		Via  []assess.Point `json:"via,omitempty"`
 	}
 	oneRuling struct {
 		Cane       int            `json:"cane"`
@@ -218,13 +219,15 @@ var operations = []operation{
 
 	{route: "GET /api/photos/:photo", what: "Where a photo stands: waiting, measuring, measured, refused or failed.", status: http.StatusOK, out: photoState{}},
 	{route: "GET /api/photos/:photo/events", what: "The same as a stream of events, until it is measured.", status: http.StatusOK, kind: "text/event-stream"},
+	{route: "POST /api/look", what: "What would make a better photo, seen quickly on a small copy of it; nothing is kept.", query: []param{{"full", "longer side of the photo that the copy was made of, px", "integer"}},
+		form: []part{{"photo", "the copy: a JPEG, PNG or WebP file of up to 4 MB"}}, status: http.StatusOK, out: assess.Look{}},
 	{route: "POST /api/photos/:photo/marks", what: "Measure a photo anew by two marks of known distance.", in: marksIn{}, status: http.StatusAccepted, out: photoState{}},
 	{route: "DELETE /api/photos/:photo", what: "Mark a photo as deleted; nothing is lost by it.", status: http.StatusNoContent},
 	{route: "POST /api/deleted/:deleted/undelete", what: "Bring a photo back that was marked as deleted.", status: http.StatusNoContent},
 	{route: "GET /api/measurements/:measurement", what: "A measurement with its rulings and what they confirm.", status: http.StatusOK, out: measurementView{}},
 	{route: "POST /api/measurements/:measurement/preview", what: "What a cane would be with a ruling; nothing is kept.", in: oneRuling{}, status: http.StatusOK, out: rulingPreview{}},
 	{route: "POST /api/measurements/:measurement/rulings", what: "Keep rulings, all or none. after is the number of the last ruling that one has seen.", in: rulingsIn{}, status: http.StatusCreated, out: measurementView{}},
-	{route: "POST /api/measurements/:measurement/guide", what: "Trace a cane that was missed, from base to tip.", in: guideIn{}, status: http.StatusCreated, out: traceAnswer{}},
+	{route: "POST /api/measurements/:measurement/guide", what: "Trace a cane from base to tip, one that was missed, or one whose line was pulled; through each place of via.", in: guideIn{}, status: http.StatusCreated, out: traceAnswer{}},
 	{route: "GET /api/measurements/:measurement/choice", what: "What is suggested to become of each confirmed cane.", status: http.StatusOK, out: choiceView{}},
 	{route: "POST /api/measurements/:measurement/choice/preview", what: "The choice with wishes; nothing is kept.", in: wishesIn{}, status: http.StatusOK, out: choiceView{}},
 	{route: "POST /api/measurements/:measurement/choice", what: "Confirm the choice. after is its number that one has seen, 0 for none.", in: chooseIn{}, status: http.StatusCreated, out: choiceAnswer{}},

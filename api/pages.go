@@ -77,6 +77,7 @@ func (s *Server) homePage(c echo.Context) error {
 		return err
 	}
 	p := web.HomePage{Frame: s.frame(c, "home.title")}
+	p.Script = "home"
 	names := map[int64]store.Block{}
 	for _, b := range blocks {
 		names[b.ID] = b
@@ -119,6 +120,9 @@ func count(rows []store.RowCount) (recorded, waits, decided int) {
 // goToVine takes block, row and vine as typed into a form to the vine's page.
 func (s *Server) goToVine(c echo.Context) error {
 	to := "/blocks/" + url.PathEscape(c.QueryParam("block")) + "/" + url.PathEscape(c.QueryParam("row")) + "/" + url.PathEscape(c.QueryParam("vine"))
+	if c.QueryParam("then") == "photo" {
+		to += "/photo"
+	}
 	return c.Redirect(http.StatusSeeOther, to)
 }
 
@@ -250,6 +254,9 @@ func (s *Server) photoPage(c echo.Context) error {
 	switch st.State {
 	case stateMeasured:
 		page = "rule"
+		if p.Last, err = s.lastWinter(c, g); err != nil {
+			return err
+		}
 	case stateRefused:
 		page = "refused"
 		for _, r := range g.measurement.Seen.Reasons {
@@ -276,6 +283,9 @@ func (s *Server) choicePage(c echo.Context) error {
 	p := web.ChoicePage{
 		Frame: s.frame(c, "choice.title"), Where: s.where(c, g.block, g.vine), Measurement: g.measurement.ID,
 		Photo: photoPath(ph.ID), Vine: vinePath(g.vine), Cautions: s.cautions(c),
+	}
+	if p.Last, err = s.lastWinter(c, g); err != nil {
+		return err
 	}
 	p.Script, p.Back = "choice", &web.Link{Text: p.Where, To: p.Vine}
 	return s.render(c, http.StatusOK, "choice", p)

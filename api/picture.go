@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net/http"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -92,25 +91,4 @@ func (s *Server) previewOf(ctx context.Context, p store.Photo, side, quality int
 		return "", err
 	}
 	return path, os.Rename(part.Name(), path)
-}
-
-// static serves what web has embedded; the version in the address changes
-// with the content, so browsers may keep it.
-func (s *Server) static() echo.HandlerFunc {
-	files := http.StripPrefix("/static/", http.FileServerFS(s.pages.Static()))
-	return func(c echo.Context) error {
-		c.Response().Header().Set("Cache-Control", "no-cache")
-		files.ServeHTTP(c.Response(), c.Request())
-		return nil
-	}
-}
-
-// text serves a language's catalogue to the scripts.
-func (s *Server) text(c echo.Context) error {
-	data, ok := s.pages.Catalogue(strings.TrimSuffix(c.Param("language"), ".json"))
-	if !ok {
-		return assess.Errorf(assess.ENotFound, "There is no text in this language.")
-	}
-	c.Response().Header().Set("Cache-Control", "no-cache")
-	return c.JSONBlob(http.StatusOK, data)
 }

@@ -22,6 +22,7 @@ type measurementView struct {
 	Rulings   []assess.Ruling        `json:"rulings"`
 	Confirmed []assess.ConfirmedCane `json:"confirmed"`
 	Findings  []assess.Finding       `json:"findings"` // what a person can say
+	Closer    []closerView           `json:"closer"`   // canes of which one more photo would tell more
 	Medium    string                 `json:"medium"`   // picture addresses
 	Full      string                 `json:"full"`
 	Who       string                 `json:"who"`
@@ -32,8 +33,22 @@ type measurementView struct {
 	Words map[string]string `json:"words,omitempty"`
 }
 
+// closerView is what one more photo, with the card clipped to a cane, would
+// tell of it.
+type closerView struct {
+	Cane     int             `json:"cane"`
+	Finding  assess.Finding  `json:"finding"`
+	Diameter assess.Interval `json:"diameter_mm"`
+}
+
 func (s *Server) viewMeasurement(c echo.Context, g *sighting, name string) measurementView {
 	seen := *g.measurement.Seen
+	closer := []closerView{}
+	for _, c := range seen.Canes {
+		if with, helps := assess.WithCardOn(&seen, c, g.rules); helps {
+			closer = append(closer, closerView{c.ID, with.Finding, with.Diameter})
+		}
+	}
 	seen.Canes = slices.Clone(seen.Canes)
 	for i := range seen.Canes {
 		seen.Canes[i] = forPage(seen.Canes[i])
@@ -41,7 +56,7 @@ func (s *Server) viewMeasurement(c echo.Context, g *sighting, name string) measu
 	photo := photoPath(g.photo.ID)
 	v := measurementView{
 		ID: g.measurement.ID, Photo: g.photo.ID, Seq: len(g.rulings), Seen: &seen,
-		Rulings: viewRulings(g.rulings), Confirmed: confirmedForPage(g.confirmed), Findings: assess.Findings(),
+		Rulings: viewRulings(g.rulings), Confirmed: confirmedForPage(g.confirmed), Findings: assess.Findings(), Closer: closer,
 		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg", Who: name,
 		Vine: vinePath(g.vine), Choice: photo + "/choice",
 	}
@@ -72,9 +87,11 @@ func viewRulings(rs []assess.Ruling) []assess.Ruling {
 		out = []assess.Ruling{}
 	}
 	for i := range out {
-		if out[i].Missed != nil {
-			c := forPage(*out[i].Missed)
-			out[i].Missed = &c
+		for _, c := range []**assess.Cane{&out[i].Missed, &out[i].Line} {
+			if *c != nil {
+				shown := forPage(**c)
+				*c = &shown
+			}
 		}
 	}
 	return out
@@ -109,8 +126,8 @@ func (s *Server) getMeasurement(c echo.Context) error {
 }
 
 // rulingIn is a ruling as a page sends it. What the program had said, who
-// rules and when are the service's to fill in; a missed cane is named by the
-// trace that the service kept.
+// rules and when are the service's to fill in; a missed cane, and a line that
+// was pulled, are named by the trace that the service kept.
 type rulingIn struct {
 	Cane       int            `json:"cane"`
 	Said       assess.Said    `json:"said"`
@@ -131,8 +148,11 @@ func (s *Server) ruling(ctx context.Context, g *sighting, earlier []assess.Rulin
 		if err != nil {
 			return r, err
 		}
-		r = assess.NewMissed(m.Seen, earlier, c)
-		r.Cane, r.Missed.ID = c.ID, c.ID
+		r, err = assess.NewRetraced(m.Seen, earlier, in.Cane, c, in.Trace)
+		if in.Cane == c.ID || assess.ErrorCode(err) == assess.ENotFound {
+			r = assess.NewMissed(m.Seen, earlier, c)
+			r.Cane, r.Missed.ID = c.ID, c.ID
+		}
 	} else {
 		var err error
 		if r, err = assess.NewRuling(m.Seen, earlier, in.Cane, in.Said); err != nil {
@@ -218,6 +238,9 @@ func (s *Server) addRulings(c echo.Context) error {
 		if err != nil {
 			return err
 		}
+		if n.Sent, err = json.Marshal(ri); err != nil {
+			return err
+		}
 		add = append(add, n)
 	}
 	if _, err := s.store.AddRulings(ctx, g.measurement.ID, in.After, name, c.Request().Header.Get("Idempotency-Key"), add); err != nil {
@@ -231,7 +254,7 @@ func (s *Server) addRulings(c echo.Context) error {
 
 // KeepRuling makes a ruling ready for store.AddRulings. Who and when stand in
 // the row, which is the authority for both; they are left out of the JSON so
-// that a second sending is the same to the byte.
+// that what is kept doesn't say it twice.
 func KeepRuling(r assess.Ruling) (store.NewRuling, error) {
 	r.Who, r.When = "", time.Time{}
 	payload, err := json.Marshal(r)
@@ -245,8 +268,14 @@ func KeepRuling(r assess.Ruling) (store.NewRuling, error) {
 	return store.NewRuling{Cane: r.Cane, Kind: string(r.Said), Payload: payload, Said: said}, nil
 }
 
+// mostPulls is how many places of a line a person may pull it to; with more
+// it would be drawn by hand, which measures nothing.
+const mostPulls = 6
+
 // guide traces a cane that was missed, from the base and tip that a person
-// tapped. The trace is kept; it counts only when a ruling adds it.
+// tapped, or one that is there, whose line a person pulled: it then runs
+// through each place of via. The trace is kept; it counts only when a ruling
+// adds it.
 func (s *Server) guide(c echo.Context) error {
 	name, err := needWho(c)
 	if err != nil {
@@ -257,11 +286,15 @@ func (s *Server) guide(c echo.Context) error {
 		return err
 	}
 	var in struct {
-		Base assess.Point `json:"base"`
-		Tip  assess.Point `json:"tip"`
+		Base assess.Point   `json:"base"`
+		Tip  assess.Point   `json:"tip"`
+		Via  []assess.Point `json:"via"`
 	}
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
+	}
+	if len(in.Via) > mostPulls {
+		return assess.Errorf(assess.EInvalid, "A line can be pulled to at most %d places. Undo some, or point out the cane anew.", mostPulls)
 	}
 	ctx := c.Request().Context()
 	data, err := s.store.PhotoBytes(g.photo.SHA256)
@@ -272,12 +305,22 @@ func (s *Server) guide(c echo.Context) error {
 		return err
 	}
 	defer s.giveDecoder()
-	cane, err := s.measurer.Guide(ctx, data, g.measurement.Seen, in.Base, in.Tip)
-	if err != nil {
-		return err
+	var pieces []assess.Cane
+	from := in.Base
+	for _, to := range append(slices.Clone(in.Via), in.Tip) {
+		piece, err := s.measurer.Guide(ctx, data, g.measurement.Seen, from, to)
+		if err != nil {
+			return err
+		}
+		pieces = append(pieces, *piece)
+		from = to
 	}
-	assess.JudgeCane(cane, g.rules)
-	trace, kept, err := s.store.AddTrace(ctx, g.measurement.ID, *cane, s.program, name)
+	cane := pieces[0]
+	if len(pieces) > 1 {
+		cane = assess.Joined(pieces...)
+	}
+	assess.JudgeCane(&cane, g.rules)
+	trace, kept, err := s.store.AddTrace(ctx, g.measurement.ID, cane, s.program, name)
 	if err != nil {
 		return err
 	}

@@ -48,7 +48,7 @@ func (s *Server) saySomething(c echo.Context) error {
 			return err
 		}
 	}
-	said, err := s.store.Say(c.Request().Context(), store.Saying{VineID: v.ID, Winter: in.Winter, Kind: in.Kind, Cane: in.Cane, Payload: payload, Who: name})
+	said, err := s.store.Say(c.Request().Context(), store.Saying{VineID: v.ID, Winter: in.Winter, Kind: in.Kind, Cane: in.Cane, Payload: payload, Who: name, Key: c.Request().Header.Get("Idempotency-Key")})
 	if err != nil {
 		return err
 	}

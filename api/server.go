@@ -103,7 +103,10 @@ type Config struct {
 	// Decoder decodes photos for checking and for smaller copies. Without one
 	// that happens within the service.
 	Decoder Decoder
-	Log     *slog.Logger
+	// Looker looks at photos before they are sent. Without one phones judge
+	// them by what they see themselves.
+	Looker assess.Looker
+	Log    *slog.Logger
 }
 
 // Server is the service. Make it with New, serve its Handler, and Close it.
@@ -119,6 +122,7 @@ type Server struct {
 	counts    *counts
 	hashers   chan struct{}
 	decoder   Decoder
+	looker    assess.Looker
 	dropNotes bool
 	pages     *web.Pages
 	echo      *echo.Echo
@@ -147,7 +151,7 @@ func New(ctx context.Context, c Config) (*Server, error) {
 	}
 	s := &Server{
 		store: c.Store, measurer: c.Measurer, program: c.Program, card: c.Card,
-		notice: c.Notice, limits: c.Limits.withDefaults(), access: c.Access, dropNotes: c.DropNotes, log: c.Log, pages: pages,
+		looker: c.Looker, notice: c.Notice, limits: c.Limits.withDefaults(), access: c.Access, dropNotes: c.DropNotes, log: c.Log, pages: pages,
 		hashers: make(chan struct{}, accountRules.Hashers),
 	}
 	if s.log == nil {
@@ -201,7 +205,7 @@ func (s *Server) routes() *echo.Echo {
 			return err
 		},
 	}))
-	e.Use(s.protect, s.guard)
+	e.Use(squeeze(), s.protect, s.guard)
 
 	e.GET("/", s.homePage)
 	e.GET("/go", s.goToVine)
@@ -226,6 +230,10 @@ func (s *Server) routes() *echo.Echo {
 	e.GET("/text/:language", s.text)
 	e.GET("/language", s.chooseLanguage)
 	e.GET("/static/*", s.static())
+	e.GET("/worker.js", s.worker)
+	e.GET("/manifest.webmanifest", s.manifest)
+	e.GET("/waiting", s.waitingPage)
+	e.GET("/offline/photo", s.anyPhotoPage)
 
 	a := e.Group("/api")
 	a.GET("", s.describe)
@@ -234,6 +242,7 @@ func (s *Server) routes() *echo.Echo {
 	a.GET("/blocks/:block", s.getBlock)
 	a.GET("/blocks/:block/rows/:row/vines/:vine", s.getVine)
 	a.POST("/blocks/:block/rows/:row/vines/:vine/photos", s.upload)
+	a.POST("/look", s.look)
 	a.GET("/photos/:photo", s.getPhoto)
 	a.GET("/photos/:photo/events", s.photoEvents)
 	a.POST("/photos/:photo/marks", s.addMarks)

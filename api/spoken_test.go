@@ -110,7 +110,7 @@ func TestNoEnglishElsewhere(t *testing.T) {
 	pages := []string{
 		"/", "/blocks/new", "/blocks/1", "/blocks/1/rules", "/blocks/1/4/7", "/blocks/1/4/7/photo", "/blocks/1/4/7/plan?winter=" + lastWinter(),
 		fmt.Sprintf("/photos/%d", v.Photo), fmt.Sprintf("/photos/%d/choice", v.Photo), "/card", "/about", "/jobs", "/people", "/account", "/deleted",
-		"/blocks/1/4/99", "/blocks/99", "/nowhere",
+		"/waiting", "/blocks/1/4/99", "/blocks/99", "/nowhere",
 	}
 	for language := range alike {
 		for _, p := range pages {

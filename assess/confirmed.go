@@ -77,6 +77,10 @@ func standingRulings(rulings []Ruling) map[int]Ruling {
 
 func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane {
 	c := cloneCane(*seen)
+	if r.Line != nil {
+		c = cloneCane(*r.Line)
+		c.Finding, c.Because = "", nil
+	}
 	c.ID = r.Cane
 	then := Cane{Diameter: c.Diameter, Internode: c.Internode, Profile: c.Profile, Nodes: c.Nodes, Because: r.Seen.Because}
 	RetellBecause(&then, rs)
@@ -88,7 +92,7 @@ func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane 
 	if r.Said == Agree && r.Seen.Finding != "" {
 		c.Finding, c.Because = r.Seen.Finding, slices.Clone(cc.Seen.Because)
 	}
-	anew := c.Finding == "" // an added cane was never judged
+	anew := c.Finding == "" // an added or pulled cane was never judged
 	if r.Nodes != nil {
 		c.Nodes = slices.Clone(r.Nodes)
 		c.NodeDoubt = 0 // a person has looked at them

@@ -61,6 +61,11 @@ type Ruling struct {
 	// Missed is a cane that the program hadn't reported and that was traced
 	// after a person pointed at it; Cane is then its new number.
 	Missed *Cane `json:"missed,omitempty"`
+	// Line is the cane as it was followed anew after a person pulled its centre
+	// line to where it runs; Trace is the store's number of that trace, by which
+	// a later ruling can mean it again.
+	Line  *Cane `json:"line,omitempty"`
+	Trace int64 `json:"trace,omitempty"`
 
 	Note string    `json:"note,omitempty"`
 	Who  string    `json:"who"`
@@ -110,6 +115,19 @@ func NewMissed(m *Measurement, earlier []Ruling, c Cane) Ruling {
 	return Ruling{Cane: c.ID, Said: Correct, Missed: &c, Seen: Seen{Program: m.Program, RuleSet: m.RuleSet}}
 }
 
+// NewRetraced starts the ruling that puts a line that was followed anew in the
+// place of a cane's. ENotFound when there is no such cane.
+func NewRetraced(m *Measurement, earlier []Ruling, cane int, line Cane, trace int64) (Ruling, error) {
+	r, err := NewRuling(m, earlier, cane, Correct)
+	if err != nil {
+		return r, err
+	}
+	line = cloneCane(line)
+	line.ID = cane
+	r.Line, r.Trace = &line, trace
+	return r, nil
+}
+
 // NextCane is a number that no cane of m and no added one has.
 func NextCane(m *Measurement, earlier []Ruling) int {
 	next := 1
@@ -157,7 +175,7 @@ func (r Ruling) Validate(m *Measurement, earlier []Ruling) error {
 }
 
 func (r Ruling) corrects() bool {
-	return r.Kind != "" || r.Finding != "" || r.Nodes != nil || r.DiameterMM != 0 || r.Missed != nil
+	return r.Kind != "" || r.Finding != "" || r.Nodes != nil || r.DiameterMM != 0 || r.Missed != nil || r.Line != nil
 }
 
 func (r Ruling) validateCorrection(m *Measurement, earlier []Ruling, c *Cane) error {
@@ -188,6 +206,18 @@ func (r Ruling) validateCorrection(m *Measurement, earlier []Ruling, c *Cane) er
 			return err
 		}
 		if err := validNodes(r.Missed.Nodes, c); err != nil {
+			return err
+		}
+	}
+	if r.Line != nil {
+		if r.Missed != nil || r.Line.ID != r.Cane {
+			return Errorf(EInvalid, "a line that was pulled belongs to one cane that is there already: pull it again.")
+		}
+		if err := validLine(r.Line); err != nil {
+			return err
+		}
+		c = r.Line
+		if err := validNodes(c.Nodes, c); err != nil {
 			return err
 		}
 	}

@@ -199,8 +199,9 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	keep := trace.OnceEach(read)
 	slices.SortStableFunc(keep, func(a, b int) int { return cmp.Compare(t.Canes[a].Points[0][0], t.Canes[b].Points[0][0]) })
 	done("caliper")
-	for _, i := range keep {
-		if c, ok := v.cane(m, &t.Canes[i], profiles[i], t.Wires, p); ok && (t.Canes[i].Guided || v.grown(c, t.Canes[i].Learned)) {
+	joints := v.joints(profiles, keep, t.Wires)
+	for k, i := range keep {
+		if c, ok := v.cane(m, &t.Canes[i], profiles[i], joints[k], p); ok && (t.Canes[i].Guided || v.grown(c, t.Canes[i].Learned)) {
 			c.ID = len(out.Canes) + 1
 			out.Canes = append(out.Canes, *c)
 		}
@@ -279,9 +280,18 @@ func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, l
 	return out, nil
 }
 
+// joints finds the nodes of the profiles that are kept, together.
+func (v *Measurer) joints(profiles []*caliper.Profile, keep []int, wires []assess.Wire) [][]assess.Node {
+	ps, ws := make([]*caliper.Profile, len(keep)), make([][]float64, len(keep))
+	for k, i := range keep {
+		ps[k], ws[k] = profiles[i], crossings(profiles[i].Stations, wires)
+	}
+	return nodes.FindAll(ps, ws, v.Params.Nodes)
+}
+
 // cane makes a Cane of a line and its profile; ok is false when nothing of it
 // could be read.
-func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, wires []assess.Wire, p *photo.Photo) (*assess.Cane, bool) {
+func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, joints []assess.Node, p *photo.Photo) (*assess.Cane, bool) {
 	st := prof.Stations
 	read := 0
 	for _, s := range st {
@@ -313,7 +323,7 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, w
 	tip := st[len(st)-1].Px
 	const border = 12
 	c.LeavesFrame = tip[0] < border || tip[1] < border || tip[0] > float64(p.Width)-border || tip[1] > float64(p.Height)-border
-	c.Nodes = nodes.Find(prof, crossings(st, wires), v.Params.Nodes)
+	c.Nodes = joints
 	if float64(len(c.Nodes)+1)*v.Params.MaxBareMM < st[len(st)-1].AlongMM {
 		c.Nodes = nil // so few on so long a line are chance
 	}

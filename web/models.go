@@ -14,6 +14,7 @@ type Frame struct {
 	Languages []LanguageOption // to choose from
 	Inches    bool             // the reader's unit of short lengths; else mm
 	Here      string           // address of the page, to come back to
+	Anybody   bool             // the page is kept by phones and names nobody
 }
 
 // Link is a place to go to.
@@ -25,6 +26,9 @@ type ErrorPage struct {
 	Status  int
 	Message string
 }
+
+// WaitingPage lists what waits in the phone; its script fills it in.
+type WaitingPage struct{ Frame }
 
 // HomePage is the start: where to go, what waits.
 type HomePage struct {
@@ -162,6 +166,14 @@ type AddPhotoPage struct {
 	LimitMB       int64
 }
 
+// LastWinter is what a vine was in the winter before a photo's, to hold beside
+// it.
+type LastWinter struct {
+	Name           string
+	Picture, Photo string      // "" when there is no photo
+	Choice         *ChoicePart // nil when nobody chose
+}
+
 // PhotoPage is a photo in one of its states; its script does the rest.
 type PhotoPage struct {
 	Frame
@@ -180,6 +192,7 @@ type PhotoPage struct {
 	Winter      string
 	Received    string
 	By          string
+	Last        *LastWinter // nil when nothing is recorded before
 }
 
 // ChoicePage is the choice for one vine.
@@ -190,6 +203,7 @@ type ChoicePage struct {
 	Photo       string
 	Vine        string
 	Cautions    []Caution
+	Last        *LastWinter // nil when nothing is recorded before
 }
 
 // Caution is something to heed, with its source.

@@ -9,7 +9,9 @@
 package web
 
 import (
+	"crypto/sha256"
 	"embed"
+	"encoding/hex"
 	"fmt"
 	"html/template"
 	"io"
@@ -31,6 +33,7 @@ type Pages struct {
 	sentences map[string]map[string]sentence
 	pages     map[string]*template.Template
 
+	version string   // of all that is embedded
 	tags    []string // of the languages, Default first
 	matcher language.Matcher
 }
@@ -39,6 +42,10 @@ type Pages struct {
 // from broken files.
 func Load() (*Pages, error) {
 	p := &Pages{texts: map[string]map[string]string{}, raw: map[string][]byte{}, pages: map[string]*template.Template{}, sentences: map[string]map[string]sentence{}}
+	var err error
+	if p.version, err = versionOf(files); err != nil {
+		return nil, err
+	}
 	names, err := fs.Glob(files, "text/*.json")
 	if err != nil {
 		return nil, err
@@ -79,6 +86,9 @@ func Load() (*Pages, error) {
 			// Replaced for each rendering by the page's language.
 			"t":   func(string, ...any) (string, error) { return "", nil },
 			"add": func(a, b int) int { return a + b },
+			// The address of a file changes with what is embedded, so a browser may
+			// keep it, and a page never gets scripts of another version.
+			"asset": func(name string) string { return "/static/" + p.version + "/" + name },
 		})
 		if t, err = t.ParseFS(files, "templates/frame.html", "templates/part/*.html", n); err != nil {
 			return nil, err
@@ -86,6 +96,23 @@ func Load() (*Pages, error) {
 		p.pages[strings.TrimSuffix(path.Base(n), ".html")] = t
 	}
 	return p, nil
+}
+
+// Version names what is embedded: "v" and twelve hexadecimal digits.
+func (p *Pages) Version() string { return p.version }
+
+func versionOf(files fs.FS) (string, error) {
+	sum := sha256.New()
+	err := fs.WalkDir(files, ".", func(name string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		data, err := fs.ReadFile(files, name)
+		fmt.Fprintf(sum, "%s %d\n", name, len(data))
+		sum.Write(data)
+		return err
+	})
+	return "v" + hex.EncodeToString(sum.Sum(nil))[:12], err
 }
 
 // Static holds styles, scripts and pictures.

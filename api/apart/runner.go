@@ -26,7 +26,10 @@ type Runner struct {
 	Limits func(pixels int) Limits
 }
 
-var _ assess.Measurer = (*Runner)(nil)
+var (
+	_ assess.Measurer = (*Runner)(nil)
+	_ assess.Looker   = (*Runner)(nil)
+)
 
 const (
 	// largestAnswer bounds what a process may say, in bytes; a copy of a photo
@@ -60,6 +63,18 @@ func (r *Runner) Guide(ctx context.Context, photo []byte, on *assess.Measurement
 		return nil, errors.New("a measuring process gave no cane")
 	}
 	return a.Cane, nil
+}
+
+// Look fulfils assess.Looker in the same way.
+func (r *Runner) Look(ctx context.Context, copied []byte, full int) (*assess.Look, error) {
+	a, err := r.ask(ctx, copied, head{Do: doLook, Full: full})
+	if err != nil {
+		return nil, err
+	}
+	if a.Look == nil {
+		return nil, errors.New("a looking process saw nothing")
+	}
+	return a.Look, nil
 }
 
 // Check decodes a photo and returns an error when that doesn't go.

@@ -23,6 +23,7 @@ const (
 	doGuide   = "guide"
 	doCheck   = "check" // decode the photo, and say only whether that goes
 	doCopy    = "copy"  // an upright copy without anything beside the pixels
+	doLook    = "look"  // quickly, at a small copy
 )
 
 // head comes before the photo's bytes.
@@ -35,12 +36,14 @@ type head struct {
 	Tip     assess.Point        `json:"tip"`
 	Side    int                 `json:"side"` // longer side of a copy, px; 0 for the photo's own
 	Quality int                 `json:"quality"`
+	Full    int                 `json:"full"` // longer side of the photo that a copy was made of, px
 }
 
 // answer is what comes back, but for a copy.
 type answer struct {
 	Measurement *assess.Measurement `json:"measurement,omitempty"`
 	Cane        *assess.Cane        `json:"cane,omitempty"`
+	Look        *assess.Look        `json:"look,omitempty"`
 	Code        string              `json:"code,omitempty"`
 	Message     string              `json:"message,omitempty"`
 	Phrase      *assess.Phrase      `json:"phrase,omitempty"` // Message, to be told in other languages
@@ -82,6 +85,12 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, m assess.Measurer) 
 		a.Measurement, err = m.Measure(ctx, photo, h.Ask)
 	case doGuide:
 		a.Cane, err = m.Guide(ctx, photo, h.On, h.Base, h.Tip)
+	case doLook:
+		l, ok := m.(assess.Looker)
+		if !ok {
+			return errors.New("nothing here looks at photos")
+		}
+		a.Look, err = l.Look(ctx, photo, h.Full)
 	case doCheck:
 		_, _, err = image.Decode(bytes.NewReader(photo))
 	case doCopy:

@@ -55,6 +55,18 @@ func (s *Store) LatestChoice(ctx context.Context, vineID int64, winter string) (
 	return &c, nil
 }
 
+// ChoiceUnder gives the choice that a request made under its key, or nil.
+func (s *Store) ChoiceUnder(ctx context.Context, measurementID int64, key string) (*Choice, error) {
+	c, err := scanChoice(s.db.QueryRowContext(ctx, `SELECT `+choiceColumns+` FROM choices WHERE measurement_id = ? AND id = (SELECT result FROM idempotency_keys WHERE key = ?)`, measurementID, key))
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &c, nil
+}
+
 // AddChoice keeps a confirmed choice, with the vine and winter of the photo
 // that its measurement is of. after is the Seq that the person had seen, 0 for
 // none; when there is a newer one the error is a *Conflict and nothing is

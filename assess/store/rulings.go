@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	"nodespan/assess"
@@ -31,6 +32,10 @@ type NewRuling struct {
 	Kind    string
 	Payload json.RawMessage
 	Said    json.RawMessage
+	// Sent is what the person sent, by which a second sending is known; nil
+	// takes Payload and Said. What the service fills in (the finding by the rule
+	// set of the day) may differ at a second sending days later.
+	Sent json.RawMessage
 }
 
 // Conflict says that somebody else wrote meanwhile. Nothing was written; what
@@ -76,7 +81,13 @@ func (s *Store) AddRulings(ctx context.Context, measurementID int64, after int, 
 	if len(add) == 0 {
 		return nil, assess.Errorf(assess.EInvalid, "There is nothing to save. Rule on a cane first.")
 	}
-	digest, err := digestOf(measurementID, who, add)
+	sent := slices.Clone(add)
+	for i := range sent {
+		if sent[i].Sent != nil {
+			sent[i].Payload, sent[i].Said = nil, nil
+		}
+	}
+	digest, err := digestOf(measurementID, who, sent)
 	if err != nil {
 		return nil, err
 	}

@@ -29,6 +29,9 @@ type Saying struct {
 	Payload json.RawMessage
 	Who     string
 	At      time.Time
+	// Key, which may be empty, makes a second sending harmless; it isn't kept
+	// with the saying.
+	Key string
 }
 
 // Say keeps a saying. A payload of null takes back what was said before.
@@ -43,8 +46,22 @@ func (s *Store) Say(ctx context.Context, said Saying) (Saying, error) {
 	if !slices.Contains([]string{SaidPrunings, SaidHarvest, SaidDescent, SaidPruned, SaidHead}, said.Kind) {
 		return said, assess.Errorf(assess.EInvalid, "%q can't be said of a vine.", said.Kind)
 	}
+	digest, err := digestOf(said.VineID, said.Winter, said.Kind, said.Cane, said.Payload, said.Who)
+	if err != nil {
+		return said, err
+	}
 	said.At = s.now().UTC()
 	err = s.write(ctx, func(tx *sql.Tx) error {
+		done, err := replayed(ctx, tx, said.Key, digest)
+		if err != nil {
+			return err
+		}
+		if done != 0 {
+			var at sql.NullString
+			err := tx.QueryRowContext(ctx, `SELECT id, said_at FROM sayings WHERE id = ?`, done).Scan(&said.ID, &at)
+			said.At = parseTime(at)
+			return err
+		}
 		if _, err := tx.ExecContext(ctx, `INSERT INTO winters (name) VALUES (?) ON CONFLICT DO NOTHING`, said.Winter); err != nil {
 			return err
 		}
@@ -53,8 +70,10 @@ func (s *Store) Say(ctx context.Context, said Saying) (Saying, error) {
 		if err != nil {
 			return err
 		}
-		said.ID, err = r.LastInsertId()
-		return err
+		if said.ID, err = r.LastInsertId(); err != nil {
+			return err
+		}
+		return s.remember(ctx, tx, said.Key, digest, said.ID)
 	})
 	return said, err
 }

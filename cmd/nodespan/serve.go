@@ -158,8 +158,9 @@ func serve(ctx context.Context, f serveFlags, access api.Access) error {
 	if f.logAs == "json" {
 		log = slog.New(slog.NewJSONHandler(os.Stderr, nil))
 	}
+	eyes := vision.New(version)
 	conf := api.Config{
-		Store: record, Measurer: vision.New(version), Program: version, ProgramID: programID(), Log: log, Access: access, DropNotes: f.dropNotes,
+		Store: record, Measurer: eyes, Looker: eyes, Program: version, ProgramID: programID(), Log: log, Access: access, DropNotes: f.dropNotes,
 		Limits: api.Limits{Workers: f.workers, Queue: f.queue, UploadBytes: f.uploadMB << 20},
 		Card: func(w io.Writer, kind, paper, format string) error {
 			return card.Write(w, card.Options{Kind: card.Kind(kind), Paper: card.Paper(paper), Format: card.Format(format)})
@@ -178,7 +179,7 @@ func serve(ctx context.Context, f serveFlags, access api.Access) error {
 		if err != nil {
 			return err
 		}
-		conf.Measurer, conf.Decoder = each, each
+		conf.Measurer, conf.Decoder, conf.Looker = each, each, each
 	}
 	// Measuring ends before the record is closed.
 	working, endWork := context.WithCancel(ctx)

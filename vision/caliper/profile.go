@@ -19,8 +19,15 @@ type Station struct {
 	Left, Right float64      // distance of the edges from the centre line, px; Left is on the left looking from base to tip in the picture
 	Sigma       float64      // blur of the edges, px
 	Inner       float64      // brightness of the wood's middle, linear light; 0 outside of the picture
-	DiameterMM  float64
-	U           float64 // standard uncertainty of DiameterMM from this reading alone; 0: no reading
+	// Across is the wood's brightness at five places from edge to edge, left to
+	// right, as the logarithm to base 2 of linear light; Red the same of red over
+	// blue in the middle. Both are 0 outside of the picture.
+	Across [5]float64
+	Red    float64
+	// Crossed: another piece of wood lies here, in front or behind.
+	Crossed    bool
+	DiameterMM float64
+	U          float64 // standard uncertainty of DiameterMM from this reading alone; 0: no reading
 	// LeftRead and RightRead tell which edges were read, each by itself.
 	LeftRead, RightRead bool
 	MMPerPx             float64 // across, of a cylinder at this place
@@ -178,6 +185,8 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		s.AlongMM = along
 		s.Sigma = blur
 		s.Inner = sections[i].middle(off[i], 0.3*width[i])
+		s.Across, s.Red = sections[i].across(off[i], width[i])
+		s.Crossed = foreign != nil && foreign(s.Px[0], s.Px[1])
 		s.MMPerPx = m.Diameter(s.Px[0], s.Px[1], math.Cos(s.Angle), math.Sin(s.Angle))
 		s.LeftRead, s.RightRead = f.okA, f.okB
 		if f.okA {

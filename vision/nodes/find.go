@@ -42,7 +42,29 @@ type Params struct {
 	// Price is the score that a node must bring, in standard deviations.
 	// Larger finds fewer. Default 2.6.
 	Price float64
-	// MostScore bounds what one node can bring. Default 6.
+	// Lessons is how many times the look of nodes is learned from those that were
+	// found and looked for again. Default 2.
+	Lessons int
+	// MinLearn is the fewest nodes, over all canes of a photo, from which their
+	// look is learned. Fewer learns chance. Default 12.
+	MinLearn int
+	// LookMM is how far to both sides of a node its look reaches, LookStep the
+	// distance of the places that are compared there. Default 12 and 2 mm.
+	LookMM, LookStep int
+	// Shrink is how much of each trait's variance is taken to be its own.
+	// Larger learns less of how traits go together. Default 0.6.
+	Shrink float64
+	// LearnedPrice is the price of a node that was looked for by its look, as
+	// Price. Default 4.
+	LearnedPrice float64
+	// LeastScore is the least log odds of a place that is weighed at all,
+	// WorstScore what is counted of less. Default -8 and -3.
+	LeastScore, WorstScore float64
+	// BlindScore is that of a place that can't be seen, BlindStep how far such
+	// places are apart, mm. Default 0 and 6.
+	BlindScore float64
+	BlindStep  int
+	// MostScore bounds what one node can bring. Default 8.
 	MostScore float64
 	// Regular is the standard deviation of the logarithm of the ratio of
 	// neighbouring internodes. Smaller insists on evenness. Default 0.3.
@@ -54,7 +76,7 @@ type Params struct {
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{Smooth: 2, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.03, Restless: 2, OneEdge: 1.5, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
-		MostScore: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
+		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, LearnedPrice: 4, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
 }
 
 // A signal is what of the profile speaks for nodes, at every millimetre.
@@ -76,17 +98,43 @@ type candidate struct {
 // Find gives the nodes of one cane; wires are the places along it, in mm, where
 // a wire crosses.
 func Find(p *caliper.Profile, wires []float64, par Params) []assess.Node {
-	s := signalOf(p, wires, par)
-	if s == nil {
-		return nil
+	return FindAll([]*caliper.Profile{p}, [][]float64{wires}, par)[0]
+}
+
+// FindAll gives the nodes of all canes of one photo, which have the same light
+// and much the same bark: what nodes look like is learned from the clear ones
+// (learn.go) and looked for again. wires[i] are the places along cane i, in mm,
+// where a wire crosses.
+func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.Node {
+	signals := make([]*signal, len(ps))
+	chosen := make([][]candidate, len(ps))
+	for i, p := range ps {
+		if signals[i] = signalOf(p, wires[i], par); signals[i] != nil {
+			chosen[i] = sequence(candidates(signals[i], par), par.Price, par)
+		}
 	}
-	cs := candidates(s, par)
-	chosen := sequence(cs, par)
-	var out []assess.Node
-	for _, c := range chosen {
-		n := assess.Node{AlongMM: c.exact, Side: side(s, c.at), Confidence: confidence(c.score, par)}
-		n.Px = placeAt(p, c.exact)
-		out = append(out, n)
+	traits := make([]*traits, len(ps))
+	for i, p := range ps {
+		if signals[i] != nil {
+			traits[i] = traitsOf(p, signals[i], wires[i], par)
+		}
+	}
+	for range par.Lessons {
+		l, ok := learn(traits, chosen, par)
+		if !ok {
+			break
+		}
+		for i := range ps {
+			if signals[i] != nil {
+				chosen[i] = sequence(l.candidates(traits[i], par), par.LearnedPrice, par)
+			}
+		}
+	}
+	out := make([][]assess.Node, len(ps))
+	for i, p := range ps {
+		for _, c := range chosen[i] {
+			out[i] = append(out[i], assess.Node{AlongMM: c.exact, Px: placeAt(p, c.exact), Side: side(signals[i], c.at), Confidence: confidence(c.score, par)})
+		}
 	}
 	return out
 }
@@ -295,12 +343,12 @@ func candidates(s *signal, par Params) []candidate {
 
 // sequence picks the nodes: the chain of candidates with the largest sum of
 // scores less price, less what each pair of neighbouring internodes disagrees.
-func sequence(cs []candidate, par Params) []candidate {
+func sequence(cs []candidate, price float64, par Params) []candidate {
 	n := len(cs)
 	if n == 0 {
 		return nil
 	}
-	gain := func(i int) float64 { return cs[i].score - par.Price }
+	gain := func(i int) float64 { return cs[i].score - price }
 	uneven := func(a, b float64) float64 {
 		l := math.Log(a/b) / par.Regular
 		return min(0.5*l*l, 4)

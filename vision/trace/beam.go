@@ -7,7 +7,6 @@ import (
 	"slices"
 	"sync"
 
-	"nodespan/vision/photo"
 	"nodespan/vision/scale"
 	"nodespan/vision/wood"
 )
@@ -51,14 +50,7 @@ func (t *tracker) evidence(c *crossCut, u, w float64) (value, free float64) {
 	edge := func(u, outward float64) float64 {
 		a, b := u+outward*0.4, u+outward*(0.4+q)
 		out, f := c.over(min(a, b), max(a, b))
-		shows := max(0, min(1, (in-out)/(1.5*t.odds)))
-		if shows < t.par.LightEdge && out > 0 && in > 0 {
-			// Wood lies against wood: one may shade the other.
-			near, far := u-outward*q, u+outward*q
-			step := math.Abs(c.light(min(near, u), max(near, u)) - c.light(min(u, far), max(u, far)))
-			shows = max(shows, t.par.LightEdge*min(1, step/t.par.LightStep))
-		}
-		return shows * min(f, free)
+		return max(0, min(1, (in-out)/(1.5*t.odds))) * min(f, free)
 	}
 	like := max(-1, min(1, in/t.odds)) * free
 	sides := edge(u-w/2, -1) + edge(u+w/2, 1)
@@ -246,9 +238,9 @@ func (t *tracker) keep(all, out []*guess) []*guess {
 }
 
 // strands follows all canes that a likeness shows.
-func strands(p *photo.Photo, like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64, par Params) []ribbon {
+func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64, par Params) []ribbon {
 	x, y := m.Centre[0], m.Centre[1]
-	f := newField(p, like, par.CellMM/m.At(x, y), par.MostOdds)
+	f := newField(like, par.CellMM/m.At(x, y), par.MostOdds)
 	t := &tracker{f: f, m: m, par: par, odds: max(1, min(par.MostOdds, usual))}
 	from := t.starts(seeds)
 	// Twice: first in the order of the clearest places, then in that of the

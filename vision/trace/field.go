@@ -3,7 +3,6 @@ package trace
 import (
 	"math"
 
-	"nodespan/vision/photo"
 	"nodespan/vision/wood"
 )
 
@@ -13,13 +12,12 @@ type field struct {
 	w, h int
 	k    float64   // px of the photo to a cell's side
 	v    []float32 // log odds of wood, bounded
-	lum  []float32 // brightness, the logarithm to base 2 of linear light
 	own  []uint16  // whose wood, 0: nobody's yet
 }
 
 // newField makes the field; cell is the wanted side of a cell, px of the photo,
 // and is rounded down to whole pixels.
-func newField(p *photo.Photo, like *wood.Likeness, cell, most float64) *field {
+func newField(like *wood.Likeness, cell, most float64) *field {
 	k := max(1, int(cell))
 	f := &field{w: like.W / k, h: like.H / k, k: float64(k)}
 	f.v = make([]float32, f.w*f.h)
@@ -29,23 +27,15 @@ func newField(p *photo.Photo, like *wood.Likeness, cell, most float64) *field {
 		odds[i] = float32(max(-most, min(most, like.Odds(uint8(i)))))
 	}
 	share := 1 / float32(k*k)
-	f.lum = make([]float32, f.w*f.h)
-	pix := p.Pix()
 	for y := range f.h {
-		row, light := f.v[y*f.w:(y+1)*f.w], f.lum[y*f.w:(y+1)*f.w]
+		row := f.v[y*f.w : (y+1)*f.w]
 		for j := range k {
 			src := like.V[(y*k+j)*like.W:]
 			for x := range row {
 				for _, q := range src[x*k : x*k+k] {
 					row[x] += odds[q] * share
 				}
-				for i := 3 * ((y*k+j)*like.W + x*k); i < 3*((y*k+j)*like.W+x*k+k); i += 3 {
-					light[x] += (0.2*photo.Linear[pix[i]] + 0.5*photo.Linear[pix[i+1]] + 0.3*photo.Linear[pix[i+2]]) * share
-				}
 			}
-		}
-		for x, v := range light {
-			light[x] = float32(math.Log2(float64(v) + 0.004))
 		}
 	}
 	return f
@@ -67,9 +57,9 @@ func (f *field) photo(x, y float64) (float64, float64) {
 // log odds of what is nobody's yet, and how much of it is.
 type crossCut struct {
 	half int
-	// Running integrals over the distance across: of the odds of what is
-	// nobody's, of how much that is, and of the brightness of everything.
-	sum, free, lum []float64
+	// Running integrals over the distance across, of the odds of what is
+	// nobody's and of how much that is.
+	sum, free []float64
 }
 
 // cut averages rows of length cells along angle about a place; half is how many
@@ -77,9 +67,9 @@ type crossCut struct {
 func (f *field) cut(c *crossCut, x, y, angle, length float64, half int) {
 	n := 2*half + 1
 	c.half = half
-	c.sum, c.free, c.lum = c.sum[:0], c.free[:0], c.lum[:0]
+	c.sum, c.free = c.sum[:0], c.free[:0]
 	for range n + 1 {
-		c.sum, c.free, c.lum = append(c.sum, 0), append(c.free, 0), append(c.lum, 0)
+		c.sum, c.free = append(c.sum, 0), append(c.free, 0)
 	}
 	dx, dy := math.Cos(angle), math.Sin(angle)
 	rows := max(3, int(length))
@@ -91,9 +81,6 @@ func (f *field) cut(c *crossCut, x, y, angle, length float64, half int) {
 				a, b := int(px), int(py)
 				fx, fy := float32(px-float64(a)), float32(py-float64(b))
 				k := b*f.w + a
-				top := f.lum[k] + fx*(f.lum[k+1]-f.lum[k])
-				low := f.lum[k+f.w] + fx*(f.lum[k+f.w+1]-f.lum[k+f.w])
-				c.lum[i+1] += float64(top + fy*(low-top))
 				if f.own[k] == 0 && f.own[k+1] == 0 && f.own[k+f.w] == 0 && f.own[k+f.w+1] == 0 {
 					top := f.v[k] + fx*(f.v[k+1]-f.v[k])
 					low := f.v[k+f.w] + fx*(f.v[k+f.w+1]-f.v[k+f.w])
@@ -107,7 +94,6 @@ func (f *field) cut(c *crossCut, x, y, angle, length float64, half int) {
 	for i := range n {
 		c.sum[i+1] = c.sum[i] + c.sum[i+1]/float64(rows)
 		c.free[i+1] = c.free[i] + c.free[i+1]/float64(rows)
-		c.lum[i+1] = c.lum[i] + c.lum[i+1]/float64(rows)
 	}
 }
 
@@ -126,11 +112,6 @@ func (c *crossCut) over(a, b float64) (odds, free float64) {
 		return 0, 0
 	}
 	return (c.at(c.sum, b) - c.at(c.sum, a)) / f, f / (b - a)
-}
-
-// light gives the mean brightness between two distances across.
-func (c *crossCut) light(a, b float64) float64 {
-	return (c.at(c.lum, b) - c.at(c.lum, a)) / (b - a)
 }
 
 // claim makes a track's wood its own.

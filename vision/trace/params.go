@@ -43,13 +43,8 @@ type Params struct {
 	// HiddenCost is what a step under other wood costs, BendCost what one to
 	// the edge of the reach does, WidthCost what a change of width by a tenth
 	// does, all in units of evidence. Larger keeps straighter. Default 0.05,
-	// 0.15 and 0.02.
+	// 0.15 and 0.04.
 	HiddenCost, BendCost, WidthCost float64
-	// LightEdge is what an edge between wood and wood counts, which shows by
-	// brightness alone, against one between wood and ground; LightStep the
-	// difference that counts fully, in halvings of the light. Larger LightEdge
-	// parts touching canes better, and takes bark for edges. Default 0.6 and 0.4.
-	LightEdge, LightStep float64
 	// GiveUp is how much evidence may be lost before the end is held to be
 	// where most was. Larger bridges more. Default 4.
 	GiveUp float64
@@ -115,6 +110,6 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 18, CellMM: 1.4, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.08, LightEdge: 0.6, LightStep: 0.4, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, NearWidthMM: 6, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 18, CellMM: 1.4, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, NearWidthMM: 6, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18}
 }

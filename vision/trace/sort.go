@@ -56,7 +56,7 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, 
 func Again(ctx context.Context, p *photo.Photo, like *wood.Likeness, m *scale.Map, seeds []wood.Seed, before *Result, par Params) (*Result, error) {
 	seeds = slices.DeleteFunc(slices.Clone(seeds), func(s wood.Seed) bool { return onReference(m, s.X, s.Y) })
 	usual := usualOdds(like, before.Canes)
-	rs := strands(p, like, m, seeds, usual, par)
+	rs := strands(like, m, seeds, usual, par)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}

@@ -35,6 +35,7 @@ form.addEventListener('submit', async (event) => {
     return;
   }
   document.body.dataset.who = body.name;
+  try { localStorage.setItem('nodespan.who', body.name); } catch { /* storage forbidden */ }
   document.querySelector('.whoami').textContent = t('app.who', { name: body.name });
   close(true);
 });

@@ -60,24 +60,59 @@ export async function send(method, path, body, headers = {}) {
   return read(answer);
 }
 
+// keepAnswer puts an answer where the service worker would have kept it, so
+// that a page that is opened without signal shows what was said last.
+export async function keepAnswer(path, body) {
+  try {
+    const name = (await caches.keys()).find((n) => n.startsWith('seen-'));
+    if (name) await (await caches.open(name)).put(path, new Response(JSON.stringify(body), { headers: { 'Content-Type': 'application/json' } }));
+  } catch { /* no room, or no caches here: the page asks when there is signal */ }
+}
+
+// forget drops what this browser keeps of an estate's pages and pictures, but
+// nothing that waits to be sent.
+export async function forget() {
+  try { for (const n of await caches.keys()) if (/^(seen|pictures)/.test(n)) await caches.delete(n); } catch { /* no caches here */ }
+}
+
 // post sends JSON. When the session ended meanwhile, the person signs in on
 // the same page, and it is sent again.
 export function post(path, body, idempotencyKey) {
   return tryUntil(() => send('POST', path, body, idempotencyKey ? { 'Idempotency-Key': idempotencyKey } : {}));
 }
 
-// upload sends a photo; onProgress hears the share that is sent, 0 to 1, and
-// onWait for how many seconds it waits because the service is busy.
-export function upload(path, form, idempotencyKey, onProgress, onWait) {
-  return tryUntil(() => new Promise((resolve, reject) => {
+// A way on which nothing moved for so long is dead, seconds: while the photo
+// goes up, and while its answer is awaited, which takes a decoding.
+const stalled = { going: 30, answer: 120 };
+
+// sendPhoto sends a form with a photo once; onShare hears the share that is
+// sent, 0 to 1.
+export function sendPhoto(path, form, headers, onShare) {
+  return new Promise((resolve, reject) => {
     const x = new XMLHttpRequest();
+    let watch = 0;
+    const moving = (seconds) => {
+      clearTimeout(watch);
+      watch = setTimeout(() => x.abort(), 1000 * seconds);
+    };
     x.open('POST', path);
-    x.setRequestHeader('X-Nodespan', '1');
-    x.setRequestHeader('Idempotency-Key', idempotencyKey);
+    for (const [name, value] of Object.entries({ 'X-Nodespan': '1', ...headers })) x.setRequestHeader(name, value);
     x.responseType = 'json';
-    x.upload.onprogress = (e) => { if (e.lengthComputable) onProgress(e.loaded / e.total); };
-    x.onerror = () => reject(new Fault(0));
+    x.upload.onprogress = (e) => {
+      moving(stalled.going);
+      if (e.lengthComputable) onShare(e.loaded / e.total);
+    };
+    x.upload.onload = () => moving(stalled.answer);
+    x.onloadend = () => clearTimeout(watch);
+    x.onerror = x.onabort = () => reject(new Fault(0));
     x.onload = () => (x.status < 300 ? resolve(x.response) : reject(new Fault(x.status, x.response, Number(x.getResponseHeader('Retry-After')))));
+    moving(stalled.going);
     x.send(form);
-  }), onWait);
+  });
+}
+
+// upload sends a photo that this browser can't keep, for as long as its page
+// is open; onWait hears for how many seconds it waits, and why.
+export function upload(path, form, idempotencyKey, onShare, onWait) {
+  return tryUntil(() => sendPhoto(path, form, { 'Idempotency-Key': idempotencyKey }, onShare), onWait);
 }

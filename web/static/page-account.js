@@ -1,4 +1,4 @@
-import { send } from './net.js';
+import { send, forget } from './net.js';
 import { t } from './text.js';
 
 const $ = (id) => document.getElementById(id);
@@ -16,7 +16,12 @@ each('[data-estate]', (b) => send('POST', '/api/account/estate', { estate: Numbe
 each('[data-session]', (b) => send('DELETE', `/api/sessions/${b.dataset.session}`));
 each('[data-token]', (b) => send('DELETE', `/api/tokens/${b.dataset.token}`));
 $('sign-out')?.addEventListener('click', async () => {
-  try { await send('DELETE', '/api/session'); location.assign('/sign-in'); } catch (e) { $('fault').textContent = e.message; }
+  try {
+    await send('DELETE', '/api/session');
+    await forget(); // but what waits to be sent stays, for whoever made it
+    try { localStorage.removeItem('nodespan.who'); } catch { /* storage forbidden */ }
+    location.assign('/sign-in');
+  } catch (e) { $('fault').textContent = e.message; }
 });
 $('password')?.addEventListener('submit', async (event) => {
   event.preventDefault();

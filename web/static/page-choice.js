@@ -1,6 +1,10 @@
 // The choice for one vine: suggested from the confirmed canes, confirmed or
 // changed by a person. It is computed by the service at each change.
+import './last.js';
 import { get, post, key } from './net.js';
+import { change as changeWork, drop, all as allWork, hear, keep, Closed, Full } from './waiting.js';
+import { kick, person } from './sender.js';
+import { signInAgain } from './again.js';
 import { t, number, length, said, place } from './text.js';
 import { Stage, svg, path, tag, tagPlace } from './stage.js';
 import { sample } from './canes.js';
@@ -276,6 +280,8 @@ function ask() {
 async function reckon(mine) {
   $('fault').textContent = '';
   $('done').textContent = '';
+  $('confirm').hidden = false;
+  $('after').hidden = true;
   try {
     const answer = await post(`${address}/preview`, { wishes, buds });
     if (mine !== asked) return true;
@@ -290,24 +296,87 @@ async function reckon(mine) {
   }
 }
 
+// done shows that a choice is confirmed, and what comes next.
+function confirmed(text) {
+  $('done').textContent = text;
+  $('after').hidden = false;
+  $('confirm').hidden = true;
+  $('before').hidden = true;
+}
+
+let going = 0; // the piece of work with this choice
+
+// confirm keeps the choice in this phone, and has it sent.
 async function confirm(after) {
   if (asking && !await asking) return; // what is confirmed is what is shown
   $('fault').textContent = '';
+  $('confirm').disabled = true;
+  const work = {
+    kind: 'choice', path: address, body: { wishes, buds, after }, key: sendKey, who: person(),
+    where: document.querySelector('h1').textContent, page: location.pathname, group: `measurement ${view.measurement}`,
+  };
   try {
-    const kept = await post(address, { wishes, buds, after }, sendKey);
-    view.seq = kept.seq;
-    view.by = '';
-    sendKey = key();
-    $('done').textContent = t('choice.confirmed', { who: kept.who });
-    $('after').hidden = false;
-    $('before').hidden = true;
+    going = await keep(work);
+    kick();
   } catch (e) {
-    if (e.code !== 'conflict' || !e.now) { $('fault').textContent = e.message; return; }
-    $('conflict-text').textContent = t('choice.conflict.text', { who: e.now.who });
-    $('conflict-theirs').onclick = () => location.reload();
-    $('conflict-mine').onclick = () => { $('conflict').close(); sendKey = key(); confirm(e.now.seq); };
-    $('conflict').showModal();
+    if (!(e instanceof Full || e instanceof Closed)) throw e;
+    try { accepted(await post(work.path, work.body, work.key)); } catch (fault) { refused(fault, null); }
   }
+}
+
+function accepted(kept) {
+  going = 0;
+  view.seq = kept.seq;
+  view.by = '';
+  sendKey = key();
+  $('confirm').disabled = false;
+  confirmed(t('choice.confirmed', { who: kept.who }));
+}
+
+// refused tells why a choice wasn't taken; work is what still waits, null for
+// nothing.
+async function refused(e, work) {
+  going = 0;
+  $('confirm').disabled = false;
+  if (e.code !== 'conflict' || !e.now?.who) {
+    if (work) await drop(work.id);
+    $('fault').textContent = e.message;
+    return;
+  }
+  $('conflict-text').textContent = t('choice.conflict.text', { who: e.now.who });
+  $('conflict-theirs').onclick = async () => {
+    if (work) await drop(work.id);
+    location.reload();
+  };
+  $('conflict-mine').onclick = async () => {
+    $('conflict').close();
+    sendKey = key();
+    if (!work) { confirm(e.now.seq); return; }
+    going = work.id;
+    await changeWork(work.id, { state: 'ready', fault: null, key: sendKey, body: { ...work.body, after: e.now.seq } });
+    kick();
+  };
+  $('conflict').showModal();
+}
+
+hear(async (news) => {
+  if (!going) return;
+  if (news.sent === going) accepted(news.answer);
+  else if (news.stuck === going) {
+    const work = (await allWork()).find((w) => w.id === going);
+    if (work) await refused(work.fault, work);
+  } else if (news.wait) {
+    $('confirm').disabled = false;
+    confirmed(t(news.wait === 'signin' ? 'wait.signin' : 'wait.choice'));
+    if (news.wait === 'signin' && navigator.onLine && !$('again').open && await signInAgain()) kick();
+  }
+});
+
+// One that was confirmed here before and hasn't arrived.
+const before = (await allWork().catch(() => [])).find((w) => w.kind === 'choice' && w.path === address && w.who === person());
+if (before) {
+  ({ wishes, buds } = before.body);
+  going = before.id;
 }
 
 stage.onView = draw;
@@ -318,4 +387,6 @@ $('buds').addEventListener('change', async () => {
 });
 $('confirm').addEventListener('click', () => confirm(view.seq));
 show();
+if (before?.state === 'stuck') refused(before.fault, before);
+else if (before) confirmed(t('wait.choice'));
 stage.root.dataset.ready = 'yes';

@@ -1,5 +1,6 @@
 import { t } from './text.js';
 import { get } from './net.js';
+import { blocks, following, last, pathOf } from './walk.js';
 
 const box = document.getElementById('progress');
 const bar = document.getElementById('bar');
@@ -34,4 +35,14 @@ if (box.dataset.state !== 'failed') {
     };
     setTimeout(again, 1000);
   };
+}
+
+// Whoever prunes along the row goes on meanwhile.
+const at = last();
+const next = at && pathOf(at) === box.dataset.vine && following(at, (await blocks()).find((b) => b.id === at.block));
+if (next) {
+  const link = document.getElementById('next-vine');
+  link.href = `${pathOf(next)}/photo`;
+  link.textContent = t('walk.next', { row: next.row, vine: next.vine });
+  link.hidden = false;
 }

@@ -1,8 +1,12 @@
 // The page on which a person rules on the findings of one photo, one cane
 // after another. Everything that is computed (internodes, diameters, findings
 // after a correction) comes from the service.
-import { get, post, key } from './net.js';
-import { t, interval, number, day, said } from './text.js';
+import './last.js';
+import { get, post, key, keepAnswer } from './net.js';
+import { all as allWork, change as changeWork, drop, hear, keep, Closed, Full } from './waiting.js';
+import { kick, person } from './sender.js';
+import { signInAgain } from './again.js';
+import { t, interval, length, number, day, said } from './text.js';
 import { Stage, svg, nearest, placeAt } from './stage.js';
 import { drawCanes, sample, sortOf, sorts, box } from './canes.js';
 import { Drafts } from './drafts.js';
@@ -10,14 +14,39 @@ import { Drafts } from './drafts.js';
 const $ = (id) => document.getElementById(id);
 const address = `/api/measurements/${$('rule').dataset.measurement}`;
 let view = await get(address);
-const drafts = new Drafts(view.id, view.seq);
+const may = { choose: 'mayChoose' in $('rule').dataset };
+const group = `measurement ${view.id}`;
+// What was saved here and hasn't reached the service yet, the first first.
+let waiting = await mine();
+const waitingSeq = () => view.seq + waiting.reduce((n, w) => n + w.body.rulings.length, 0);
+const drafts = new Drafts(view.id, waitingSeq());
+// A page that was ended between keeping and clearing has both.
+if (waiting.some((w) => JSON.stringify(w.body.rulings) === JSON.stringify(drafts.list()))) drafts.clear(waitingSeq());
 const stage = new Stage($('stage'), { width: view.seen.width_px, height: view.seen.height_px, medium: view.medium, full: view.full });
 let chosen = null; // number of the cane in hand
 let editing = false;
 let picked = -1; // node in hand
 let pointing = null; // {base} while a missed cane is pointed out
+let pulling = null; // {from} while a cane's line is pulled; from once a place of it is picked
+const pulls = {}; // trace -> places that its line was pulled to, from base to tip
 const derived = {}; // cane -> what the service made of its draft
 let saveKey = key();
+let going = null; // {id, on}: what is being saved, and whether the choice comes then
+let revising = false; // all is ruled on, and a cane is looked at again
+
+async function mine() {
+  const list = await allWork().catch(() => []);
+  return list.filter((w) => w.kind === 'rulings' && w.group === group && w.who === person());
+}
+
+// waitingFor is what was said last of a cane and still waits.
+function waitingFor(id) {
+  for (const w of waiting.toReversed()) {
+    const r = w.body.rulings.findLast((x) => x.cane === id);
+    if (r) return r;
+  }
+  return null;
+}
 
 // rows lists the canes with what stands of each: the draft above what is
 // saved, and that above what the program said.
@@ -25,6 +54,7 @@ function rows() {
   const list = [...view.seen.canes];
   for (const c of view.confirmed) if (c.added && !list.some((o) => o.id === c.cane.id)) list.push(c.cane);
   for (const r of view.rulings) if (r.missed && !list.some((o) => o.id === r.cane)) list.push(r.missed);
+  for (const w of waiting) for (const c of Object.values(w.missed || {})) if (!list.some((o) => o.id === c.id)) list.push(c);
   for (const c of Object.values(drafts.missed)) if (!list.some((o) => o.id === c.id)) list.push(c);
   return list.map((seen) => {
     const row = { seen, cane: seen, kind: '', gone: false, said: '', draft: null, saved: null };
@@ -35,14 +65,19 @@ function rows() {
       if (confirmed) { row.cane = confirmed.cane; row.kind = confirmed.kind; } else row.gone = true;
     }
     row.draft = drafts.said[seen.id] || null;
-    if (row.draft) {
-      row.said = row.draft.said;
-      row.gone = row.said === 'reject' || row.draft.kind === 'not_a_cane';
-      row.kind = row.draft.kind || '';
+    row.waits = waitingFor(seen.id);
+    const said = row.draft || row.waits;
+    if (said) {
+      row.said = said.said;
+      row.gone = row.said === 'reject' || said.kind === 'not_a_cane';
+      row.kind = said.kind || '';
       // Until the service has answered, only the nodes' places are new.
-      row.cane = row.draft.said === 'correct' ? { ...(derived[seen.id] || seen) } : seen;
-      if (row.draft.nodes) row.cane.nodes = row.draft.nodes;
+      row.cane = said.said === 'correct' ? { ...(derived[seen.id] || seen) } : seen;
+      if (said.nodes) row.cane.nodes = said.nodes;
     }
+    row.ruled = Boolean(said || row.saved);
+    // What stands of the cane: a hand's measure stands above the photo's.
+    row.last = said || row.saved;
     return row;
   });
 }
@@ -53,17 +88,23 @@ function show() {
   const all = rows();
   const row = all.find((r) => r.cane.id === chosen) || null;
   $('cane').hidden = !row;
-  $('acts').hidden = !row || editing;
   $('edit').hidden = $('editing').hidden = !row || !editing;
   $('none').hidden = all.length > 0;
   $('previous').disabled = $('next').disabled = all.length < 2;
-  const done = all.filter((r) => r.draft || r.saved).length;
+  const done = all.filter((r) => r.ruled).length;
+  const finished = all.length > 0 && done === all.length && !revising && !editing;
+  $('acts').hidden = !row || editing || finished;
   $('left').textContent = all.length ? (done === all.length ? t('rule.allruled') : t('rule.left', { n: done, all: all.length })) : '';
   const n = drafts.count;
   $('save').disabled = n === 0;
   $('save').textContent = n ? t('rule.save', { n }) : t('rule.save.none');
   $('undo').disabled = drafts.steps.length === 0;
-  $('after').hidden = !(view.confirmed.length > 0 && n === 0);
+  // What comes next is one large button, as soon as there is nothing else to say.
+  $('onward').hidden = !finished || !may.choose || !(n || (view.confirmed.length && !waiting.length));
+  $('onward').textContent = n ? t('rule.save.on', { n }) : t('rule.choice');
+  $('onward').disabled = Boolean(going);
+  $('revise').hidden = !finished;
+  $('after').hidden = !(view.confirmed.length > 0 && n === 0 && !waiting.length);
   if (row) showCane(row, all);
   else $('cane-title').textContent = $('state').textContent = '';
   draw();
@@ -73,6 +114,7 @@ function showCane(row, all) {
   $('cane-title').textContent = t('rule.title', { n: row.cane.id, all: all.length });
   const drafted = row.draft && t(`rule.draft.${row.draft.said}`);
   $('state').textContent = row.draft ? t('rule.state.draft', { said: drafted })
+    : row.waits ? t('rule.state.waits', { said: t(`rule.draft.${row.waits.said}`) })
     : row.saved ? t('rule.state.saved', { said: t(`said.${row.saved.said}`), who: row.saved.who, when: day(row.saved.when) })
       : t('rule.state.open');
   const sort = sortOf(row);
@@ -80,19 +122,25 @@ function showCane(row, all) {
   $('whose').textContent = row.said === 'correct' ? t('rule.corrected') : t('rule.program');
   $('finding').textContent = row.gone && row.said === 'reject' ? t('rule.draft.reject')
     : row.gone ? t('kind.not_a_cane') : row.kind === 'old_wood' ? t('kind.old_wood') : t(`finding.${row.cane.finding || ''}`);
+  const byHand = row.last?.diameter_mm_by_hand;
   $('v-diameter').textContent = interval(row.cane.diameter_mm, 1);
+  $('hand').hidden = !byHand;
+  $('hand').textContent = byHand ? t(row.saved && row.last === row.saved ? 'rule.hand.saved' : 'rule.hand', { mm: length(byHand, 1, true), who: row.saved?.who || person(), when: row.saved ? day(row.saved.when) : '' }) : '';
   $('v-internode').textContent = interval(row.cane.internode_mm, 0);
   $('v-length').textContent = interval(row.cane.length_mm, 0) + (row.cane.leaves_frame ? ` (${t('rule.leaves')})` : '');
   $('v-nodes').textContent = row.cane.nodes.length;
+  const closer = view.closer.find((x) => x.cane === row.seen.id && row.cane.finding === 'too_close_to_call' && !byHand);
+  $('closer').hidden = !closer;
+  $('closer-text').textContent = closer ? t(closer.finding === 'too_close_to_call' ? 'rule.closer.half' : 'rule.closer.settle', { mm: interval(closer.diameter_mm, 1) }) : '';
   $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: said(view, b) })));
-  $('had').textContent = row.said === 'correct' && !row.draft?.trace && !row.saved?.missed
+  $('had').textContent = row.said === 'correct' && !drafts.missed[row.seen.id] && !row.saved?.missed
     ? t('rule.seen', { finding: `${t(`finding.${row.seen.finding || ''}`)}, ${interval(row.seen.diameter_mm, 1)}, ${row.seen.nodes.length} ${t('rule.nodes').toLowerCase()}` }) : '';
   $('agree').setAttribute('aria-pressed', String(row.draft?.said === 'agree'));
   $('reject').setAttribute('aria-pressed', String(row.draft?.said === 'reject'));
   $('correct').setAttribute('aria-expanded', String(editing));
   if (!editing) return;
   const d = row.draft?.said === 'correct' ? row.draft : {};
-  $('kind').value = d.kind || '';
+  for (const b of $('is').children) b.setAttribute('aria-pressed', String((d.kind || '') === b.dataset.kind));
   $('own').value = d.finding || '';
   if (document.activeElement !== $('byhand')) $('byhand').value = d.diameter_mm_by_hand || '';
   if (document.activeElement !== $('note')) $('note').value = d.note || '';
@@ -104,6 +152,12 @@ function showCane(row, all) {
 
 function draw() {
   drawCanes(stage, view.seen, rows(), chosen, editing, picked);
+  if (pulling) {
+    const r = stage.px(16);
+    const { x, y } = stage.view;
+    if (pulling.from) stage.layer.append(svg('circle', { class: 'cross', cx: pulling.from.px[0], cy: pulling.from.px[1], r: stage.px(9) }));
+    if (document.activeElement === stage.root) stage.layer.append(svg('path', { class: 'cross', d: `M${x - r} ${y}H${x + r}M${x} ${y - r}V${y + r}` }));
+  }
   if (pointing) {
     const r = stage.px(16);
     const cross = (x, y) => svg('path', { class: 'cross', d: `M${x - r} ${y}H${x + r}M${x} ${y - r}V${y + r}` });
@@ -133,10 +187,15 @@ function step(by) {
 function toNext() {
   const all = rows();
   const i = all.findIndex((r) => r.cane.id === chosen);
-  const next = [...all.slice(i + 1), ...all.slice(0, i)].find((r) => !r.draft && !r.saved);
-  editing = false;
+  const next = [...all.slice(i + 1), ...all.slice(0, i)].find((r) => !r.ruled);
+  editing = revising = false;
   if (next) choose(next.cane.id);
-  else { picked = -1; stage.whole(); show(); }
+  else {
+    picked = -1;
+    stage.whole();
+    show();
+    $($('onward').hidden ? 'save' : 'onward').focus();
+  }
 }
 
 function say(said) {
@@ -168,14 +227,14 @@ function savedCorrection(row) {
   const s = row.saved?.said === 'correct' ? row.saved : null;
   if (!s) return {};
   const d = {};
-  for (const k of ['kind', 'finding', 'nodes', 'diameter_mm_by_hand', 'note']) if (s[k]) d[k] = structuredClone(s[k]);
+  for (const k of ['kind', 'finding', 'nodes', 'diameter_mm_by_hand', 'note', 'trace']) if (s[k]) d[k] = structuredClone(s[k]);
   return d;
 }
 
 // derive asks the service what the corrected cane is; the last question wins.
 const asked = {};
 async function derive(id) {
-  const d = drafts.said[id];
+  const d = drafts.said[id] || waitingFor(id);
   delete derived[id];
   $('fault').textContent = '';
   if (!d || d.said !== 'correct') return;
@@ -186,7 +245,8 @@ async function derive(id) {
     if (answer.cane) derived[id] = answer.cane;
     Object.assign(view.words ??= {}, answer.words);
   } catch (e) {
-    if (asked[id] === n) $('fault').textContent = e.message;
+    // Without signal only the numbers are missing, and they come with it.
+    if (asked[id] === n) $('fault').textContent = e.status === 0 ? t('rule.later') : e.message;
   }
   show();
 }
@@ -258,21 +318,33 @@ const REACH = 26;
 stage.onView = () => draw();
 stage.onTap = (place, target) => {
   if (pointing) { point(place); return; }
-  if (editing) {
-    const row = rowOf(chosen);
-    const i = nodeNear(row, place);
-    if (i >= 0) { picked = i; show(); return; }
-    const at = nearest(row.cane, place);
-    if (at.away < stage.px(REACH)) addNode(at.along);
-    else { picked = -1; show(); }
+  if (pulling) {
+    if (pulling.busy) return;
+    if (pulling.from) { pull([place.x, place.y]); return; }
+    pulling.from = pullable(place);
+    banner(pulling.from ? t('rule.pull.to') : `${t('rule.pull.how')} ${t('rule.missed.keys')}`);
+    draw();
     return;
   }
+  if (editing) { tapNode(place); return; }
   const id = Number(target.dataset?.cane);
-  if (id) choose(id, false);
+  if (id) { revising = true; choose(id, false); }
 };
 stage.onGrab = (place) => {
   if (!editing || pointing) return null;
   const row = rowOf(chosen);
+  if (pulling) {
+    if (pulling.busy || pulling.from) return null;
+    const from = pullable(place);
+    if (!from) return null;
+    return {
+      move: (p) => { pulling.from = from; showPull([p.x, p.y]); },
+      end: (p) => {
+        if (p) pull([p.x, p.y]);
+        else { pulling.from = from; banner(t('rule.pull.to')); draw(); } // a tap picks the place
+      },
+    };
+  }
   const i = nodeNear(row, place);
   if (i < 0) return null;
   picked = i;
@@ -285,9 +357,26 @@ stage.onGrab = (place) => {
       dot.setAttribute('cx', at.px[0]);
       dot.setAttribute('cy', at.px[1]);
     },
-    end: (p) => { if (p) moveNode(i, along); else show(); },
+    end: (p) => { if (p) moveNode(i, along); else tapNode(place); },
   };
 };
+
+// tapNode picks the node that is tapped, or adds one between two: however close
+// they stand on a small screen, the middle between them is a place of its own.
+function tapNode(place) {
+  const row = rowOf(chosen);
+  const i = nodeNear(row, place);
+  const { px } = row.cane.nodes[i] || {};
+  const gap = px ? Math.min(...row.cane.nodes.filter((n, k) => k !== i).map((n) => Math.hypot(n.px[0] - px[0], n.px[1] - px[1]))) : 0;
+  if (px && Math.hypot(px[0] - place.x, px[1] - place.y) < Math.min(stage.px(REACH), 0.35 * gap)) {
+    picked = i;
+    show();
+    return;
+  }
+  const at = nearest(row.cane, place);
+  if (at.away < stage.px(REACH)) addNode(at.along);
+  else { picked = -1; show(); }
+}
 
 function nodeNear(row, place) {
   let best = -1;
@@ -298,6 +387,81 @@ function nodeNear(row, place) {
   });
   return best;
 }
+
+// A line is pulled to where the cane runs: by dragging, or by a tap on the line
+// and one where it belongs; near its ends base or tip is moved. The service
+// follows the cane anew through that place.
+const END = 0.12; // share of the line that counts as its end
+
+function pullable(place) {
+  const { cane } = rowOf(chosen);
+  const at = nearest(cane, place);
+  if (at.away > stage.px(REACH)) return null;
+  const share = at.along / (cane.along_mm.at(-1) || 1);
+  return { ...at, end: share < END ? 'base' : share > 1 - END ? 'tip' : '' };
+}
+
+// bent is the line as it is meant, roughly, while a finger pulls it.
+function bent(from, to) {
+  const line = rowOf(chosen).cane.centre_line_px;
+  const ends = { base: [to, line.at(-1)], tip: [line[0], to] };
+  return ends[from.end] || [line[0], to, line.at(-1)];
+}
+
+function showPull(to) {
+  stage.layer.querySelector('.pull')?.remove();
+  const d = bent(pulling.from, to).map(([x, y]) => `${x} ${y}`).join('L');
+  stage.layer.append(svg('path', { class: 'pull', d: `M${d}` }));
+}
+
+async function pull(to) {
+  const { cane } = rowOf(chosen);
+  const { from } = pulling;
+  const [base, tip] = [from.end === 'base' ? to : cane.centre_line_px[0], from.end === 'tip' ? to : cane.centre_line_px.at(-1)];
+  const via = [...(pulls[drafts.said[chosen]?.trace] || [])];
+  if (!from.end) via.push({ along: from.along, px: to });
+  via.sort((a, b) => a.along - b.along);
+  pulling.busy = true;
+  banner(t('rule.missed.tracing'));
+  try {
+    const answer = await post(`${address}/guide`, { base, tip, via: via.map((v) => v.px) });
+    pulling = null;
+    banner('');
+    const added = drafts.missed[chosen]; // one that no ruling added yet is pointed out anew
+    const was = chosen;
+    drafts.change(chosen, (all, missed) => {
+      const before = all[was]?.said === 'correct' ? all[was] : {};
+      const d = { ...before, cane: was, said: 'correct', trace: answer.trace };
+      delete d.nodes; // they were places on the line before
+      if (added) {
+        delete all[was];
+        delete missed[was];
+        d.cane = answer.cane.id;
+        missed[d.cane] = answer.cane;
+      }
+      all[d.cane] = d;
+    });
+    const now = added ? answer.cane.id : was;
+    pulls[answer.trace] = via;
+    if (!added) derived[now] = { ...answer.cane, id: now };
+    chosen = now;
+    await derive(now);
+    choose(now);
+  } catch (e) {
+    pulling = null;
+    banner('');
+    $('fault').textContent = e.status === 0 ? t('rule.needsignal') : e.message;
+    show();
+  }
+}
+
+$('pull').addEventListener('click', () => {
+  pulling = { from: null };
+  picked = -1;
+  banner(`${t('rule.pull.how')} ${t('rule.missed.keys')}`);
+  show();
+  stage.root.focus({ preventScroll: true });
+});
 
 // A missed cane: base, tip, and the service follows it.
 function point(place) {
@@ -322,7 +486,7 @@ function point(place) {
     banner(t('rule.missed.found', { n: cane.id }), true);
   }).catch((e) => {
     stopPointing();
-    $('fault').textContent = e.message;
+    $('fault').textContent = e.status === 0 ? t('rule.needsignal') : e.message;
     show();
   });
 }
@@ -333,34 +497,113 @@ function banner(text, passing = false) {
   $('banner-cancel').hidden = passing;
 }
 
-function stopPointing() { pointing = null; banner(''); }
+function stopPointing() { pointing = pulling = null; banner(''); }
 
-async function save() {
-  $('save').disabled = true;
+// save keeps what was said in this phone, and has it sent; on then goes to the
+// choice.
+async function save(on = false) {
+  if (!drafts.count || going) return;
   $('fault').textContent = '';
+  const work = {
+    kind: 'rulings', path: `${address}/rulings`, body: { after: drafts.seq, rulings: drafts.list() }, key: saveKey,
+    who: person(), where: document.querySelector('h1').textContent, page: location.pathname, group, missed: structuredClone(drafts.missed),
+  };
   try {
-    view = await post(`${address}/rulings`, { after: drafts.seq, rulings: drafts.list() }, saveKey);
-    drafts.clear(view.seq);
-    saveKey = key();
-    editing = false;
-    banner(t('rule.saved', { who: document.body.dataset.who }), true);
-    window.scrollTo(0, 0);
-    $('banner').parentElement.scrollTop = 0;
+    going = { id: await keep(work), on };
   } catch (e) {
-    if (e.code === 'conflict' && e.now?.rulings) conflict(e.now);
-    else $('fault').textContent = e.message;
+    if (!(e instanceof Full || e instanceof Closed)) throw e;
+    await straight(work, on);
+    return;
   }
+  drafts.clear(drafts.seq + work.body.rulings.length);
+  saveKey = key();
+  editing = revising = false;
+  waiting = await mine();
+  show();
+  kick();
+}
+
+// straight saves where this browser keeps nothing.
+async function straight(work, on) {
+  try {
+    const answer = await post(work.path, work.body, work.key);
+    drafts.clear(answer.seq);
+    saveKey = key();
+    await saved(answer, on);
+  } catch (e) {
+    if (e.code === 'conflict' && e.now?.rulings) conflict(e.now, null);
+    else $('fault').textContent = e.message;
+    show();
+  }
+}
+
+async function saved(answer, on) {
+  view = answer;
+  waiting = await mine();
+  if (!drafts.count) drafts.clear(waitingSeq());
+  await keepAnswer(address, view);
+  if (on && !waiting.length && view.confirmed.length) {
+    location.assign($('to-choice').href);
+    return;
+  }
+  banner(t('rule.saved', { who: person() }), true);
+  window.scrollTo(0, 0);
+  $('banner').parentElement.scrollTop = 0;
   show();
 }
 
-// Somebody else saved first: show what, and ask.
-function conflict(now) {
-  const theirs = now.rulings.slice(drafts.seq);
+hear(async (news) => {
+  const id = news.sent || news.stuck;
+  const own = id && (going?.id === id || waiting.some((w) => w.id === id));
+  if (news.sent && own) {
+    const on = going?.id === id && going.on;
+    going = null;
+    await saved(news.answer, on);
+  } else if (news.stuck && own) {
+    going = null;
+    waiting = await mine();
+    await unstick();
+  } else if (news.wait && waiting.length) {
+    going = null;
+    banner(t(news.wait === 'signin' ? 'wait.signin' : 'rule.kept'), true);
+    show();
+    if (news.wait === 'signin' && navigator.onLine && !document.getElementById('again').open && await signInAgain()) kick();
+  }
+});
+
+// unstick asks what becomes of rulings that the service didn't take: after
+// somebody else's, or back to where they can be changed.
+async function unstick() {
+  const work = waiting.find((w) => w.state === 'stuck');
+  if (!work) return;
+  if (work.fault.code === 'conflict') {
+    // What is there now, since more may have come.
+    const now = await get(address).catch(() => work.fault.now);
+    if (now?.rulings) { conflict(now, work); return; }
+  }
+  await drop(work.id);
+  waiting = await mine();
+  drafts.change(chosen, (said, missed) => {
+    for (const r of work.body.rulings) said[r.cane] ??= r;
+    Object.assign(missed, work.missed);
+  });
+  drafts.seq = work.body.after;
+  drafts.keep();
+  $('fault').textContent = work.fault.message;
+  show();
+}
+
+// Somebody else saved first: show what, and ask. work is what waits, null when
+// it is still a draft.
+function conflict(now, work) {
+  const theirs = now.rulings.slice(work ? work.body.after : drafts.seq);
   $('conflict-list').replaceChildren(...theirs.map((r) => Object.assign(document.createElement('li'), {
     textContent: t('rule.conflict.line', { cane: r.cane, said: t(`said.${r.missed ? 'added' : r.said}`), who: r.who }),
   })));
   $('conflict-theirs').onclick = async () => {
     $('conflict').close();
+    for (const w of await mine()) await drop(w.id);
+    waiting = [];
     view = await get(address);
     drafts.clear(view.seq);
     saveKey = key();
@@ -368,10 +611,24 @@ function conflict(now) {
   };
   $('conflict-mine').onclick = async () => {
     $('conflict').close();
-    drafts.seq = now.seq;
-    drafts.keep();
     saveKey = key();
-    await save();
+    if (!work) {
+      drafts.seq = now.seq;
+      drafts.keep();
+      await save();
+      return;
+    }
+    // All of it comes after theirs, still in order.
+    let after = now.seq;
+    view = now.seen ? now : view;
+    for (const w of await mine()) {
+      await changeWork(w.id, { state: 'ready', fault: null, key: key(), body: { ...w.body, after } });
+      after += w.body.rulings.length;
+    }
+    waiting = await mine();
+    going = { id: work.id };
+    if (drafts.count) { drafts.seq = after; drafts.keep(); }
+    kick();
   };
   $('conflict').showModal();
 }
@@ -386,17 +643,19 @@ for (const sort of sorts) {
   li.append(line, sort === 'old_wood' ? t('kind.old_wood') : t(`finding.${sort}`));
   $('legend').append(li);
 }
-$('previous').addEventListener('click', () => step(-1));
-$('next').addEventListener('click', () => step(1));
+$('previous').addEventListener('click', () => { revising = true; step(-1); });
+$('next').addEventListener('click', () => { revising = true; step(1); });
 $('agree').addEventListener('click', () => (rowOf(chosen).draft?.said === 'correct' ? toNext() : say('agree')));
 $('reject').addEventListener('click', () => say('reject'));
 $('correct').addEventListener('click', () => { editing = true; choose(chosen); });
-$('done').addEventListener('click', () => { editing = false; picked = -1; banner(''); show(); $('agree').focus(); });
+$('done').addEventListener('click', () => { editing = false; pulling = null; picked = -1; banner(''); show(); $('agree').focus(); });
 $('delete-node').addEventListener('click', () => deleteNode(picked));
-$('kind').addEventListener('change', (e) => correct((d) => {
-  d.kind = e.target.value;
-  if (d.kind) delete d.finding;
-}));
+for (const b of $('is').children) {
+  b.addEventListener('click', () => correct((d) => {
+    d.kind = b.dataset.kind;
+    if (d.kind) delete d.finding;
+  }));
+}
 $('own').addEventListener('change', (e) => correct((d) => {
   d.finding = e.target.value;
   if (d.finding) delete d.kind;
@@ -422,10 +681,17 @@ $('missed').addEventListener('click', () => {
   stage.root.focus({ preventScroll: true });
 });
 $('banner-cancel').addEventListener('click', () => { stopPointing(); show(); });
-$('save').addEventListener('click', save);
+$('save').addEventListener('click', () => save());
+$('onward').addEventListener('click', () => {
+  if (drafts.count) save(true);
+  else location.assign($('to-choice').href);
+});
+$('revise').addEventListener('click', () => { revising = true; choose(chosen); });
 
-const first = rows().find((r) => !r.draft && !r.saved) || rows()[0];
-for (const id of Object.keys(drafts.said)) derive(Number(id));
+const first = rows().find((r) => !r.ruled) || rows()[0];
+for (const id of new Set([...Object.keys(drafts.said), ...waiting.flatMap((w) => w.body.rulings.map((r) => r.cane))])) derive(Number(id));
 if (first) choose(first.cane.id);
 else show();
+if (waiting.length) banner(t('rule.kept'), true);
+unstick();
 stage.root.dataset.ready = 'yes';

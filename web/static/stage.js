@@ -13,6 +13,9 @@ export function svg(name, attributes = {}, ...children) {
 
 // How far a finger may slip and still tap, CSS pixels.
 const SLIP = 8;
+// After so long without a move what depends on the part in sight is drawn anew,
+// ms; while the finger moves only the picture follows it.
+const REST = 80;
 // The most that one photo pixel is enlarged, CSS pixels.
 const LARGEST = 6;
 
@@ -31,7 +34,7 @@ export class Stage {
     this.onTap = this.onGrab = this.onView = () => null;
     this.view = { x: 0, y: 0, scale: 1 }; // centre, CSS pixels for each photo pixel
     this.whole();
-    new ResizeObserver(() => this.apply()).observe(this.root);
+    new ResizeObserver(() => { this.measured = null; this.apply(); }).observe(this.root);
     this.root.addEventListener('pointerdown', (e) => this.down(e));
     this.root.addEventListener('pointermove', (e) => this.move(e));
     this.root.addEventListener('pointerup', (e) => this.up(e, true));
@@ -43,7 +46,12 @@ export class Stage {
     box.querySelector('#zoom-whole').addEventListener('click', () => this.whole());
   }
 
-  size() { return { w: this.root.clientWidth || 300, h: this.root.clientHeight || 300 }; }
+  // size is that of the window onto the photo, CSS pixels. It is kept, since
+  // asking makes the browser lay the page out.
+  size() {
+    this.measured ??= { w: this.root.clientWidth || 300, h: this.root.clientHeight || 300 };
+    return this.measured;
+  }
 
   least() {
     const { w, h } = this.size();
@@ -85,17 +93,34 @@ export class Stage {
     const shown = Math.max(this.photo.width, this.photo.height) * v.scale * (window.devicePixelRatio || 1);
     if (shown > 2400 && !this.full && Math.max(this.photo.width, this.photo.height) > 1600) {
       this.full = new Image();
-      this.full.onload = () => this.image.setAttribute('href', this.photo.full);
       this.full.src = this.photo.full;
+      // Decoded aside, so that nothing stands still when it takes the place of
+      // the smaller one.
+      this.full.decode().then(() => this.image.setAttribute('href', this.photo.full), () => { this.full = null; });
     }
-    this.onView();
+    this.redraw();
+  }
+
+  // redraw has what lies over the photo drawn once a frame at most; while it
+  // only moves, once it rests.
+  redraw() {
+    const zoomed = this.drawn !== this.view.scale;
+    if (!this.frame && zoomed) {
+      this.frame = requestAnimationFrame(() => {
+        this.frame = 0;
+        this.drawn = this.view.scale;
+        this.onView();
+      });
+    }
+    clearTimeout(this.rest);
+    if (!zoomed) this.rest = setTimeout(() => this.onView(), REST);
   }
 
   // px is the length of n CSS pixels in photo pixels.
   px(n) { return n / this.view.scale; }
 
   at(e) {
-    const r = this.root.getBoundingClientRect();
+    const r = this.corner || this.root.getBoundingClientRect();
     const { w, h } = this.size();
     return { x: this.view.x + (e.clientX - r.left - w / 2) / this.view.scale, y: this.view.y + (e.clientY - r.top - h / 2) / this.view.scale };
   }
@@ -103,6 +128,7 @@ export class Stage {
   down(e) {
     if (e.button) return;
     this.root.setPointerCapture(e.pointerId);
+    this.corner = this.root.getBoundingClientRect();
     const place = this.at(e);
     this.pointers.set(e.pointerId, { cx: e.clientX, cy: e.clientY, sx: e.clientX, sy: e.clientY, moved: false });
     if (this.pointers.size === 1) this.grabbed = this.onGrab(place, e.target);
@@ -137,6 +163,7 @@ export class Stage {
     if (!p) return;
     this.pointers.delete(e.pointerId);
     const place = this.at(e);
+    if (!this.pointers.size) this.corner = null;
     if (this.grabbed) {
       this.grabbed.end(p.moved && whole ? place : null);
       this.grabbed = null;

@@ -1,6 +1,8 @@
 // Texts of the page's language, from the same catalogue as the templates.
 const language = document.body.dataset.language || 'en';
-const answer = await fetch(`/text/${language}.json`);
+// The catalogue of the same version as this script, which a browser may keep.
+const version = new URL(import.meta.url).pathname.split('/').at(-2);
+const answer = await fetch(/^v[0-9a-f]{12}$/.test(version) ? `/text/${language}.json?${version}` : `/text/${language}.json`);
 // English texts are British, and so are their dates, as on the server's side.
 const locale = language === 'en' ? 'en-GB' : language;
 const texts = answer.ok ? await answer.json() : {};
