@@ -78,27 +78,30 @@ type Params struct {
 // the photos that the method was made with; they are wide because a wrong edge
 // or a missed node is wrong by much. All are relative standard uncertainties.
 type Quality struct {
-	// Floor is there however steady the edges are. Default 0.05.
+	// Floor is there however steady the edges are. Default 0.03.
 	Floor float64
 	// EdgePx is the standard uncertainty of a whole diameter in pixels, whatever
 	// the averaging: on a thin sunlit cane an edge in its own shade hides in
-	// the slope of the lit side. Default 1.
+	// the slope of the lit side. Default 0.6.
 	EdgePx float64
-	// Unsteady multiplies how far single readings scatter. Default 4.
+	// Unsteady multiplies how far single readings scatter. Default 2.
 	Unsteady float64
 	// Unread multiplies the share of the cane where no edge could be read.
-	// Default 0.45.
+	// Default 0.25.
 	Unread float64
-	// NodeFloor and NodeUnsteady are the same for the median internode.
-	// Default 0.2 and 20.
-	NodeFloor, NodeUnsteady float64
+	// NodeFloor, NodeUneven, NodeFew and NodeUnread do the same for the median
+	// internode: what is there always, what multiplies the robust scatter of the
+	// first internodes' logarithms (missed and surplus nodes make them uneven),
+	// what is divided by the number of nodes, and what multiplies the share
+	// that couldn't be read. Default 0.03, 0.5, 1 and 0.2.
+	NodeFloor, NodeUneven, NodeFew, NodeUnread float64
 }
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.05, EdgePx: 1, Unsteady: 4, Unread: 0.45, NodeFloor: 0.2, NodeUnsteady: 20}, MaxCaneMM: 20, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 200}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -349,9 +352,40 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, j
 	}
 	c.RelativeU = round(math.Sqrt(u*u+depth*depth+v.Params.RoundU*v.Params.RoundU), 5)
 	c.EdgeDoubt = round(trust, 4)
-	c.NodeDoubt = round(math.Min(math.Hypot(q.NodeFloor, q.NodeUnsteady*steady), 0.8), 4)
+	c.NodeDoubt = round(math.Min(q.ofNodes(c.Nodes, share), 0.8), 4)
 	assess.Derive(c)
 	return c, true
+}
+
+// ofNodes is the relative standard uncertainty of the median internode from
+// nodes that may be missing or too many; share is how much of the cane was read.
+func (q Quality) ofNodes(ns []assess.Node, share float64) float64 {
+	const first, most = 8, 0.8
+	var logs []float64
+	for i := 1; i < len(ns) && i <= first; i++ {
+		if d := ns[i].AlongMM - ns[i-1].AlongMM; d > 0 {
+			logs = append(logs, math.Log(d))
+		}
+	}
+	uneven := most
+	if len(logs) > 2 {
+		uneven = min(most, robustSD(logs))
+	}
+	few := q.NodeFew / float64(max(len(ns), 1))
+	return math.Sqrt(q.NodeFloor*q.NodeFloor + q.NodeUneven*q.NodeUneven*uneven*uneven + few*few + q.NodeUnread*q.NodeUnread*(1-share)*(1-share))
+}
+
+// robustSD is the standard deviation of a normal law with the values' median
+// absolute deviation.
+func robustSD(v []float64) float64 {
+	v = slices.Clone(v)
+	slices.Sort(v)
+	mid := v[len(v)/2]
+	for i := range v {
+		v[i] = math.Abs(v[i] - mid)
+	}
+	slices.Sort(v)
+	return 1.4826 * v[len(v)/2]
 }
 
 // medianWidth is the median of the readings, px, 0 without any.
