@@ -506,7 +506,8 @@ func pieces(ls []trace.Line) []wood.Piece {
 
 // again traces on the likeness to the wood that was found.
 func (v *Measurer) again(ctx context.Context, p *photo.Photo, m *scale.Map, like *wood.Likeness, first *trace.Result) (*trace.Result, error) {
-	view, err := like.Over(p)
+	k := v.Params.Trace.Cell(m)
+	view, err := like.Over(p, k)
 	if err != nil {
 		return nil, err
 	}
@@ -514,6 +515,10 @@ func (v *Measurer) again(ctx context.Context, p *photo.Photo, m *scale.Map, like
 	seeds, err := wood.Find(ctx, view, m, v.Params.Wood)
 	if err != nil {
 		return nil, err
+	}
+	for i := range seeds {
+		q := &seeds[i]
+		q.X, q.Y, q.Width = q.X*float64(k)+float64(k-1)/2, q.Y*float64(k)+float64(k-1)/2, q.Width*float64(k)
 	}
 	return trace.Again(ctx, p, like, m, seeds, first, v.Params.Trace)
 }

@@ -66,13 +66,18 @@ func (t *tracker) start(s wood.Seed) (guess, bool) {
 	}
 	minW, maxW := max(t.par.MinWidthMM/mm, 1.2), t.par.MaxStrandMM/mm
 	best := guess{own: t.par.MinStart}
+	straight := math.Inf(-1)
 	var c crossCut
-	for _, turn := range []float64{0, -0.12, 0.12} {
+	for k, turn := range []float64{0, -0.12, 0.12} {
+		if k > 0 && straight < 0.5*t.par.MinStart {
+			break // nothing here that a better direction would make clear
+		}
 		a := s.Angle + turn
 		t.f.cut(&c, x, y, a, t.par.StartMM/mm, int(maxW)+4)
 		for w := minW; w <= maxW; w *= 1.15 {
 			for u := -3.0; u <= 3; u += 0.5 {
 				v, free := t.evidence(&c, u, w)
+				straight = max(straight, v)
 				if v-0.02*math.Abs(turn) > best.own && free > 0.8 {
 					best = guess{x: x - u*math.Sin(a), y: y + u*math.Cos(a), angle: a, slow: a, width: w, own: v}
 				}
@@ -239,8 +244,7 @@ func (t *tracker) keep(all, out []*guess) []*guess {
 
 // strands follows all canes that a likeness shows.
 func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64, par Params) []ribbon {
-	x, y := m.Centre[0], m.Centre[1]
-	f := newField(like, par.CellMM/m.At(x, y), par.MostOdds)
+	f := newField(like, par.Cell(m), par.MostOdds)
 	t := &tracker{f: f, m: m, par: par, odds: max(1, min(par.MostOdds, usual))}
 	from := t.starts(seeds)
 	// Twice: first in the order of the clearest places, then in that of the

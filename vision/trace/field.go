@@ -3,6 +3,7 @@ package trace
 import (
 	"math"
 
+	"nodespan/vision/scale"
 	"nodespan/vision/wood"
 )
 
@@ -15,10 +16,14 @@ type field struct {
 	own  []uint16  // whose wood, 0: nobody's yet
 }
 
-// newField makes the field; cell is the wanted side of a cell, px of the photo,
-// and is rounded down to whole pixels.
-func newField(like *wood.Likeness, cell, most float64) *field {
-	k := max(1, int(cell))
+// Cell is how many pixels of the photo make the side of a cell of the grid on
+// which recognised wood is followed.
+func (par Params) Cell(m *scale.Map) int {
+	return max(1, int(par.CellMM/m.At(m.Centre[0], m.Centre[1])))
+}
+
+// newField makes the field with cells of k px to a side.
+func newField(like *wood.Likeness, k int, most float64) *field {
 	f := &field{w: like.W / k, h: like.H / k, k: float64(k)}
 	f.v = make([]float32, f.w*f.h)
 	f.own = make([]uint16, f.w*f.h)

@@ -186,19 +186,28 @@ func spread(v []float64, bins int) {
 	}
 }
 
-// Over gives a picture of three channels for tracing: the likeness twice, and
-// the photo's brightness, which tells wood from wood where pieces cross. The
-// caller closes it.
-func (l *Likeness) Over(p *photo.Photo) (*photo.Photo, error) {
+// Over gives a picture of three channels for looking for seeds, k times smaller:
+// the likeness twice, and the photo's brightness, which tells wood from wood
+// where pieces cross. The caller closes it.
+func (l *Likeness) Over(p *photo.Photo, k int) (*photo.Photo, error) {
 	pix := p.Pix()
-	buf := make([]uint8, 3*l.W*l.H)
-	parallelRows(l.H, func(y int) {
-		for i := y * l.W; i < (y+1)*l.W; i++ {
-			g := (int(pix[3*i]) + 2*int(pix[3*i+1]) + int(pix[3*i+2])) / 4
-			buf[3*i], buf[3*i+1], buf[3*i+2] = l.V[i], uint8(g), l.V[i]
+	w, h := l.W/k, l.H/k
+	buf := make([]uint8, 3*w*h)
+	parallelRows(h, func(y int) {
+		for x := range w {
+			var odds, light int
+			for j := y * k; j < (y+1)*k; j++ {
+				for i := j*l.W + x*k; i < j*l.W+(x+1)*k; i++ {
+					odds += int(l.V[i])
+					light += int(pix[3*i]) + 2*int(pix[3*i+1]) + int(pix[3*i+2])
+				}
+			}
+			o, g := uint8(odds/(k*k)), uint8(light/(4*k*k))
+			q := 3 * (y*w + x)
+			buf[q], buf[q+1], buf[q+2] = o, g, o
 		}
 	})
-	return photo.FromPixels(buf, l.W, l.H, p.FocalPx)
+	return photo.FromPixels(buf, w, h, 0)
 }
 
 // Odds is the log odds that a value of V stands for.
