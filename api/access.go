@@ -149,6 +149,9 @@ var routeRules = map[string]Action{
 	"POST /api/measurements/:measurement/choice":         Choose,
 
 	"GET /blocks/:block/rules":                              View,
+	"GET /blocks/:block/pairs":                              View,
+	"GET /blocks/:block/labels":                             View,
+	"GET /blocks/:block/labels.pdf":                         View,
 	"GET /blocks/:block/figures/:file":                      View,
 	"GET /blocks/:block/:row/:vine/plan":                    View,
 	"GET /blocks/:block/:row/:vine/plan.pdf":                View,

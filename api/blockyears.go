@@ -32,7 +32,7 @@ func (s *Server) blockYears(c echo.Context, b store.Block) (*web.BlockYears, err
 		canes += w.Canes
 		weak := w.Findings[assess.Weak] + w.Findings[assess.WeakAndShortNoded]
 		short := w.Findings[assess.ShortNoded] + w.Findings[assess.WeakAndShortNoded]
-		d, l := seasonOf(w.Winter, w.Diameters), seasonOf(w.Winter, w.Internodes)
+		d, l := seasonOf(w.Winter, w.Diameters, 1), seasonOf(w.Winter, w.Internodes, 1)
 		p.Winters = append(p.Winters, web.BlockYearLine{
 			Winter: w.Winter, Vines: w.Vines, Decided: w.Decided, Undecided: w.Vines - w.Decided, Waits: w.Waits, Canes: w.Canes,
 			Weak: s.share(c, weak, w.Canes), Short: s.share(c, short, w.Canes), Sound: s.share(c, w.Findings[assess.Sound], w.Canes),
@@ -61,19 +61,25 @@ func (s *Server) share(c echo.Context, n, of int) string {
 	if of == 0 {
 		return ""
 	}
-	return s.say(c, "blockyears.share", "n", n, "percent", fmt.Sprintf("%.0f", 100*float64(n)/float64(of)))
+	return s.say(c, "blockyears.share", "n", n, "percent", s.number(c, 100*float64(n)/float64(of), 0))
 }
 
 func (s *Server) middleInWords(c echo.Context, q figure.Season, decimals int) string {
 	if q.N == 0 {
 		return ""
 	}
-	return s.number(c, q.Middle, decimals)
+	return s.told(c, assess.Tell("%s", assess.Length{MM: q.Middle, Decimals: decimals, Bare: true}))
 }
 
-// seasonOf reads quartiles off bins, evenly within each: half a bin is the most
+// decimalSign is that of the reader's language, for what doesn't write its
+// numbers by s.number.
+func (s *Server) decimalSign(c echo.Context) string {
+	return strings.Trim(s.number(c, 0.5, 1), "05")
+}
+
+// seasonOf reads quartiles, in units of per mm, off bins, evenly within each: half a bin is the most
 // that they can be off.
-func seasonOf(name string, bins []store.Bin) figure.Season {
+func seasonOf(name string, bins []store.Bin, per float64) figure.Season {
 	out := figure.Season{Name: name}
 	for _, b := range bins {
 		out.N += b.N
@@ -91,7 +97,7 @@ func seasonOf(name string, bins []store.Bin) figure.Season {
 		return 0
 	}
 	if out.N > 0 {
-		out.Quarter, out.Middle, out.Three = at(0.25), at(0.5), at(0.75)
+		out.Quarter, out.Middle, out.Three = at(0.25)/per, at(0.5)/per, at(0.75)/per
 	}
 	return out
 }
@@ -122,24 +128,28 @@ func (s *Server) blockFigure(c echo.Context) error {
 	if name == "findings" || name == "choices" {
 		return s.blockStacks(c, name, winters)
 	}
-	title, unit := s.say(c, "blockyears."+what), s.say(c, "blockyears.mm")
+	title, unit, decimal := s.say(c, "blockyears."+what), s.say(c, "blockyears.mm"), s.decimalSign(c)
+	per := s.reader(c).MM() // to a unit of the axis
+	for i := range lines {
+		lines[i].At /= per
+	}
 	var svg template.HTML
 	if trend {
 		var seasons []figure.Season
 		for _, w := range winters {
-			seasons = append(seasons, seasonOf(w.Winter, binsOf(w, what)))
+			seasons = append(seasons, seasonOf(w.Winter, binsOf(w, what), per))
 		}
-		svg, err = figure.Trend(title, unit, seasons, lines)
+		svg, err = figure.Trend(decimal, title, unit, seasons, lines)
 	} else {
 		var seasons []figure.Distribution
 		for _, w := range winters[max(0, len(winters)-mostSeasons):] {
 			d := figure.Distribution{Name: w.Winter}
 			for _, bin := range binsOf(w, what) {
-				d.Steps = append(d.Steps, figure.Step{From: bin.From, To: bin.To, N: bin.N})
+				d.Steps = append(d.Steps, figure.Step{From: bin.From / per, To: bin.To / per, N: bin.N})
 			}
 			seasons = append(seasons, d)
 		}
-		svg, err = figure.Distributions(title, unit, s.say(c, "blockyears.percent"), seasons, lines)
+		svg, err = figure.Distributions(decimal, title, unit, s.say(c, "blockyears.percent"), seasons, lines)
 	}
 	if err != nil {
 		return err
@@ -171,9 +181,9 @@ func (s *Server) blockStacks(c echo.Context, name string, winters []store.BlockW
 	var svg template.HTML
 	var err error
 	if name == "choices" {
-		svg, err = figure.Stacks(s.say(c, "blockyears.choices"), s.say(c, "blockyears.vines"), seasons, []figure.Part{made, waiting})
+		svg, err = figure.Stacks(s.decimalSign(c), s.say(c, "blockyears.choices"), s.say(c, "blockyears.vines"), seasons, []figure.Part{made, waiting})
 	} else {
-		svg, err = figure.Stacks(s.say(c, "blockyears.findings"), s.say(c, "blockyears.percent"), seasons, parts)
+		svg, err = figure.Stacks(s.decimalSign(c), s.say(c, "blockyears.findings"), s.say(c, "blockyears.percent"), seasons, parts)
 	}
 	if err != nil {
 		return err

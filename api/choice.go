@@ -48,6 +48,10 @@ type choiceView struct {
 	Full        string                 `json:"full"`
 	Who         string                 `json:"who"`
 	Vine        string                 `json:"vine"`
+	// Words has the sentences of the answer, by their English text, in the
+	// language of the page that asked.
+	Words map[string]string `json:"words,omitempty"`
+	Title string            `json:"form_title"` // of the form, in that language
 }
 
 // chooseFor computes the choice for a sighting's confirmed canes.
@@ -77,7 +81,8 @@ func unruled(g *sighting) int {
 	return n
 }
 
-func (s *Server) viewChoice(ctx context.Context, g *sighting, kept *store.Choice, in wishesIn, name string) (choiceView, error) {
+func (s *Server) viewChoice(c echo.Context, g *sighting, kept *store.Choice, in wishesIn, name string) (choiceView, error) {
+	ctx := c.Request().Context()
 	form, suggested, err := chooseFor(g, wishesIn{})
 	if err != nil {
 		return choiceView{}, err
@@ -94,11 +99,12 @@ func (s *Server) viewChoice(ctx context.Context, g *sighting, kept *store.Choice
 	v := choiceView{
 		Measurement: g.measurement.ID, Form: form, Suggested: suggested, Choice: choice, Head: g.measurement.Seen.Head, HeadSaid: g.headSaid,
 		Winter: g.photo.Winter, PhotoID: g.photo.ID, Say: sayingsPath(g.vine), Difference: assess.Compare(suggested, choice),
-		Advice: budAdvice(g.block, pruningsOf(g.block, said, g.photo.Winter, g, &choice), choice.Buds), Wishes: in.Wishes, Buds: withWishes.Buds,
+		Advice: s.budAdvice(c, g.block, pruningsOf(g.block, said, g.photo.Winter, g, &choice), choice.Buds), Wishes: in.Wishes, Buds: withWishes.Buds,
 		Canes: confirmedForPage(g.confirmed), Unruled: unruled(g), Who: name, Vine: vinePath(g.vine),
 		WidthPx: g.measurement.Seen.WidthPx, HeightPx: g.measurement.Seen.HeightPx,
 		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg",
 	}
+	v.Words, v.Title = s.words(c, []any{&suggested, &choice, v.Canes}), s.toldText(c, form.Title)
 	if kept != nil {
 		v.Seq, v.By = kept.Seq, kept.Who
 	}
@@ -127,10 +133,10 @@ func (s *Server) suggestChoice(c echo.Context) error {
 		}
 		in = k.wishesIn
 	}
-	v, err := s.viewChoice(c.Request().Context(), g, kept, in, who(c))
+	v, err := s.viewChoice(c, g, kept, in, who(c))
 	if err != nil {
 		// A wish of then may name a cane that was rejected since.
-		if v, err = s.viewChoice(c.Request().Context(), g, kept, wishesIn{}, who(c)); err != nil {
+		if v, err = s.viewChoice(c, g, kept, wishesIn{}, who(c)); err != nil {
 			return err
 		}
 	}
@@ -154,7 +160,7 @@ func (s *Server) previewChoice(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	v, err := s.viewChoice(c.Request().Context(), g, kept, in, who(c))
+	v, err := s.viewChoice(c, g, kept, in, who(c))
 	if err != nil {
 		return err
 	}

@@ -37,6 +37,9 @@ type errorAnswer struct {
 	Now any `json:"now,omitempty"`
 }
 
+// phrase marks a text as one that's told to people, so that catalogues have it.
+func phrase(text string) string { return text }
+
 // refusal is an error with a status of its own.
 func refusal(status int, message string) error {
 	return &echo.HTTPError{Code: status, Message: message}
@@ -78,11 +81,11 @@ func (s *Server) answerTo(err error, c echo.Context) (int, errorAnswer) {
 		message := fmt.Sprint(he.Message)
 		switch {
 		case he.Code == http.StatusNotFound:
-			code, message = assess.ENotFound, "There is nothing under this address. Go to the start page."
+			code, message = assess.ENotFound, phrase("There is nothing under this address. Go to the start page.")
 		case he.Code >= 500:
 			code = assess.EInternal
 		}
-		return he.Code, errorAnswer{Code: code, Message: message}
+		return he.Code, errorAnswer{Code: code, Message: s.toldText(c, message)}
 	}
 	code := assess.ErrorCode(err)
 	status, known := statusOf[code]
@@ -92,10 +95,10 @@ func (s *Server) answerTo(err error, c echo.Context) (int, errorAnswer) {
 	var ae *assess.Error
 	if code == assess.EInternal && !errors.As(err, &ae) {
 		s.log.Error("request failed", "method", c.Request().Method, "path", c.Path(), "error", err)
-		return status, errorAnswer{Code: code, Message: "Something went wrong on our side. Nothing was changed. Try again; if it stays, look into the log."}
+		return status, errorAnswer{Code: code, Message: s.told(c, assess.Tell("Something went wrong on our side. Nothing was changed. Try again; if it stays, look into the log."))}
 	}
 	if status >= 500 && code != assess.EBusy {
 		s.log.Error("request failed", "method", c.Request().Method, "path", c.Path(), "error", err)
 	}
-	return status, errorAnswer{Code: code, Message: err.Error()}
+	return status, errorAnswer{Code: code, Message: s.toldError(c, err)}
 }

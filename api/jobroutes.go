@@ -466,6 +466,14 @@ func photoOf(c echo.Context) (string, error) {
 	return p, nil
 }
 
+// jobMeasurementView is what was seen on a photo of a job.
+type jobMeasurementView struct {
+	assess.Measurement
+	// Words has the sentences of the answer, by their English text, in the
+	// language of the page that asked.
+	Words map[string]string `json:"words,omitempty"`
+}
+
 func (s *Server) jobMeasurement(c echo.Context) error {
 	j, o, err := s.jobAt(c)
 	if err != nil {
@@ -483,10 +491,14 @@ func (s *Server) jobMeasurement(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	var why []assess.Sentence
+	for _, r := range m.Reasons {
+		why = append(why, assess.Explain(r))
+	}
 	for i := range m.Canes {
 		m.Canes[i] = forPage(m.Canes[i])
 	}
-	return c.JSON(http.StatusOK, m)
+	return c.JSON(http.StatusOK, jobMeasurementView{*m, s.words(c, []any{m.Canes, why})})
 }
 
 // sampleView is the drawn canes, with what was said of them.

@@ -7,6 +7,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"nodespan/assess"
+	"nodespan/web"
 )
 
 // languageLasts is how long a browser keeps the language that was chosen.
@@ -15,12 +16,19 @@ const languageLasts = 365 * 24 * time.Hour
 
 const languageKey = "language"
 
+// inches is the value of the unit's cookie for who reads inches; any other
+// reads millimetres.
+const inches = "in"
+
 // languageCookie is the name of the cookie with the chosen language.
-func (s *Server) languageCookie() string {
+func (s *Server) languageCookie() string { return s.choiceCookie("language") }
+
+// choiceCookie is the name of the cookie with what was chosen of something.
+func (s *Server) choiceCookie(of string) string {
 	if s.access.secure() {
-		return "__Host-nodespan_language"
+		return "__Host-nodespan_" + of
 	}
-	return "nodespan_language"
+	return "nodespan_" + of
 }
 
 // language is that of an answer: what was chosen in this browser, else what
@@ -41,7 +49,7 @@ func (s *Server) language(c echo.Context) string {
 	return l
 }
 
-// chooseLanguage keeps the language that was chosen, and goes back to where
+// chooseLanguage keeps the language and the unit that were chosen, and goes back to where
 // the person was. It is reached by a plain form, so that it works without
 // scripts, which can't send ownHeader; it writes nothing into the record, and
 // a link from another site chooses nothing.
@@ -50,18 +58,32 @@ func (s *Server) chooseLanguage(c echo.Context) error {
 	if !s.pages.Speaks(l) {
 		return assess.Errorf(assess.ENotFound, "There is no text in this language.")
 	}
+	if unit := c.QueryParam("unit"); unit != "" && unit != "mm" && unit != inches {
+		return assess.Errorf(assess.ENotFound, "There is no such unit. Choose mm or inches.")
+	}
+	unit := c.QueryParam("unit")
 	if s.sameOrigin(c.Request()) {
-		c.SetCookie(&http.Cookie{
-			Name: s.languageCookie(), Value: l, Path: "/", MaxAge: int(languageLasts.Seconds()),
-			HttpOnly: true, Secure: s.access.secure(), SameSite: http.SameSiteLaxMode,
-		})
+		for of, chosen := range map[string]string{"language": l, "unit": unit} {
+			if chosen == "" {
+				continue
+			}
+			c.SetCookie(&http.Cookie{
+				Name: s.choiceCookie(of), Value: chosen, Path: "/", MaxAge: int(languageLasts.Seconds()),
+				HttpOnly: true, Secure: s.access.secure(), SameSite: http.SameSiteLaxMode,
+			})
+		}
 	}
 	return c.Redirect(http.StatusSeeOther, ownPath(c.QueryParam("to")))
 }
 
-// say gives a text in the language of the request.
-func (s *Server) say(c echo.Context, key string, args ...any) string {
-	return s.pages.Text(s.language(c), key, args...)
+// reader is for whom an answer is written: in the language and with the unit
+// that were chosen in this browser.
+func (s *Server) reader(c echo.Context) web.Reader {
+	r := web.Reader{Language: s.language(c)}
+	if k, err := c.Cookie(s.choiceCookie("unit")); err == nil {
+		r.Inches = k.Value == inches
+	}
+	return r
 }
 
 // number writes a number as people read it, with all its decimals when

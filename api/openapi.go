@@ -255,6 +255,10 @@ func special(t reflect.Type) *jsonschema.Schema {
 		}
 	case reflect.TypeFor[anything]():
 		return &jsonschema.Schema{Type: "object"}
+	case reflect.TypeFor[assess.Sentence]():
+		return &jsonschema.Schema{Type: "string", Description: "a sentence, in English"}
+	case reflect.TypeFor[assess.Phrase]():
+		return &jsonschema.Schema{Type: "object", Description: "a sentence as its English text with places, and what stands in them, so that it can be told in other languages"}
 	case reflect.TypeFor[time.Time]():
 		return &jsonschema.Schema{Type: "string", Format: "date-time"}
 	}

@@ -46,10 +46,6 @@ type (
 		Estate string `json:"estate"`
 		Role   string `json:"role"`
 	}
-	rulingPreview struct {
-		Cane *assess.Cane `json:"cane" jsonschema:"nullable"`
-		Kind assess.Kind  `json:"kind,omitempty"`
-	}
 	traceAnswer struct {
 		Trace int64       `json:"trace"`
 		Cane  assess.Cane `json:"cane"`
@@ -216,7 +212,7 @@ var operations = []operation{
 	{route: "GET /api/jobs/:job/photos", what: "What became of each photo, by path.", query: []param{{"after", "the last path that one has", "string"}, {"limit", "at most so many, up to 1000; 200 without", "integer"}}, status: http.StatusOK, out: []batch.Outcome{}},
 	{route: "POST /api/jobs/:job/places", what: "Say to which vine a photo belongs.", in: placeIn{}, status: http.StatusNoContent},
 	{route: "GET /api/jobs/:job/canes", what: "The table of all canes by columns; a text is its place in the list of texts.", status: http.StatusOK, out: caneColumns{}},
-	{route: "GET /api/jobs/:job/measurement", what: "What was seen on one photo.", query: []param{{"path", "the photo's path", "string"}}, status: http.StatusOK, out: assess.Measurement{}},
+	{route: "GET /api/jobs/:job/measurement", what: "What was seen on one photo.", query: []param{{"path", "the photo's path", "string"}}, status: http.StatusOK, out: jobMeasurementView{}},
 	{route: "GET /api/jobs/:job/sample", what: "The canes drawn for checking by hand, and the error rate so far.", status: http.StatusOK, out: sampleView{}},
 	{route: "POST /api/jobs/:job/checks", what: "Say of a drawn cane: agree, correct or reject.", in: checkIn{}, status: http.StatusNoContent},
 	{route: "GET /api/jobs/:job/files/:name", what: "One of the written files, such as canes.csv or canes.parquet.", status: http.StatusOK, kind: "application/octet-stream"},

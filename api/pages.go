@@ -18,6 +18,9 @@ import (
 // listed is how many waiting photos the start page lists.
 const listed = 12
 
+// DemonstrationNotice is what stands on every page of a demonstration.
+var DemonstrationNotice = phrase("A demonstration: an invented estate, drawn vines, invented people.")
+
 func photoPath(id int64) string { return "/photos/" + strconv.FormatInt(id, 10) }
 
 func vinePath(v store.Vine) string {
@@ -25,8 +28,9 @@ func vinePath(v store.Vine) string {
 }
 
 func (s *Server) frame(c echo.Context, title string, args ...any) web.Frame {
-	f := web.Frame{Language: s.language(c), Title: s.say(c, title, args...), Who: who(c), Notice: s.notice, May: map[string]bool{}, Here: c.Request().URL.RequestURI()}
+	f := web.Frame{Language: s.language(c), Title: s.say(c, title, args...), Who: who(c), Notice: s.toldText(c, s.notice), May: map[string]bool{}, Here: c.Request().URL.RequestURI()}
 	f.Languages = s.pages.Languages(f.Language)
+	f.Inches = s.reader(c).Inches
 	k := callerOf(c)
 	for a := range mayDo {
 		f.May[string(a)] = k.may(a)
@@ -40,7 +44,7 @@ func (s *Server) frame(c echo.Context, title string, args ...any) web.Frame {
 // render writes a page, whole or not at all.
 func (s *Server) render(c echo.Context, status int, page string, model any) error {
 	var out bytes.Buffer
-	if err := s.pages.Render(&out, s.language(c), page, model); err != nil {
+	if err := s.pages.Render(&out, s.reader(c), page, model); err != nil {
 		return err
 	}
 	return c.HTMLBlob(status, out.Bytes())
@@ -81,7 +85,7 @@ func (s *Server) homePage(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		l := web.BlockLine{ID: b.ID, Name: b.Name, Form: titleOf(b), Rows: b.Rows, VinesPerRow: b.VinesPerRow}
+		l := web.BlockLine{ID: b.ID, Name: b.Name, Form: s.toldText(c, titleOf(b)), Rows: b.Rows, VinesPerRow: b.VinesPerRow}
 		l.Recorded, l.Waits, l.Decided = count(rows)
 		p.Blocks = append(p.Blocks, l)
 	}
@@ -126,7 +130,7 @@ func (s *Server) newBlockPage(c echo.Context) error {
 	p := web.NewBlockPage{Frame: s.frame(c, "newblock.title")}
 	p.Script, p.Back = "newblock", &web.Link{Text: s.say(c, "home.title"), To: "/"}
 	for _, f := range assess.Forms() {
-		p.Forms = append(p.Forms, web.FormOption{ID: f.ID(), Title: f.Title, Source: f.Source, Default: f.ID() == assess.DefaultForm().ID()})
+		p.Forms = append(p.Forms, web.FormOption{ID: f.ID(), Title: s.toldText(c, f.Title), Source: s.toldText(c, f.Source), Default: f.ID() == assess.DefaultForm().ID()})
 	}
 	return s.render(c, http.StatusOK, "newblock", p)
 }
@@ -134,7 +138,7 @@ func (s *Server) newBlockPage(c echo.Context) error {
 func (s *Server) ruleLines(c echo.Context, rs assess.RuleSet) []web.RuleLine {
 	var out []web.RuleLine
 	for _, t := range []assess.Threshold{rs.Weak, rs.ShortNoded, rs.OverVigorous, rs.LongNoded, rs.CutBeyond, rs.NearHead} {
-		out = append(out, web.RuleLine{Limit: s.number(c, t.Limit, -1) + " " + t.Unit, Meaning: t.Meaning, Source: t.Source})
+		out = append(out, web.RuleLine{Limit: s.told(c, assess.Tell("%s", assess.Length{MM: t.Limit, Decimals: -1})), Meaning: s.toldText(c, t.Meaning), Source: s.toldText(c, t.Source)})
 	}
 	return out
 }
@@ -154,7 +158,7 @@ func (s *Server) blockPage(c echo.Context) error {
 		return err
 	}
 	p := web.BlockPage{
-		Frame: s.frame(c, "block.title", "block", b.Name), ID: b.ID, Name: b.Name, Form: titleOf(b),
+		Frame: s.frame(c, "block.title", "block", b.Name), ID: b.ID, Name: b.Name, Form: s.toldText(c, titleOf(b)),
 		RuleSet: b.RuleSet, Rules: s.ruleLines(c, rules), Rows: b.Rows, VinesPerRow: b.VinesPerRow,
 	}
 	p.Back = &web.Link{Text: s.say(c, "home.title"), To: "/"}
@@ -241,7 +245,7 @@ func (s *Server) photoPage(c echo.Context) error {
 		return err
 	}
 	p := web.PhotoPage{
-		Frame: s.frame(c, "photo.title"), Where: s.where(c, g.block, g.vine), ID: ph.ID, State: st.State, Message: st.Message,
+		Frame: s.frame(c, "photo.title"), Where: s.where(c, g.block, g.vine), ID: ph.ID, State: st.State, Message: s.told(c, st.why),
 		Measurement: st.Measurement, Picture: photoPath(ph.ID) + "/picture/medium.jpg", Full: photoPath(ph.ID) + "/picture/full.jpg",
 		AddPhoto: vinePath(g.vine) + "/photo", Vine: vinePath(g.vine), Winter: ph.Winter, Received: s.day(c, ph.ReceivedAt), By: ph.ReceivedBy,
 	}
@@ -255,9 +259,8 @@ func (s *Server) photoPage(c echo.Context) error {
 		}
 	case stateRefused:
 		page = "refused"
-		p.Advice = g.measurement.Seen.Advice
-		if len(p.Advice) == 0 {
-			p.Advice = assess.Advise(g.measurement.Seen.Reasons)
+		for _, r := range g.measurement.Seen.Reasons {
+			p.Advice = append(p.Advice, s.told(c, assess.Explain(r)))
 		}
 		p.WidthPx, p.HeightPx = g.measurement.Seen.WidthPx, g.measurement.Seen.HeightPx
 	}
@@ -279,7 +282,7 @@ func (s *Server) choicePage(c echo.Context) error {
 	}
 	p := web.ChoicePage{
 		Frame: s.frame(c, "choice.title"), Where: s.where(c, g.block, g.vine), Measurement: g.measurement.ID,
-		Photo: photoPath(ph.ID), Vine: vinePath(g.vine), Cautions: cautions(),
+		Photo: photoPath(ph.ID), Vine: vinePath(g.vine), Cautions: s.cautions(c),
 	}
 	if p.Last, err = s.lastWinter(c, g); err != nil {
 		return err
@@ -288,10 +291,10 @@ func (s *Server) choicePage(c echo.Context) error {
 	return s.render(c, http.StatusOK, "choice", p)
 }
 
-func cautions() []web.Caution {
+func (s *Server) cautions(c echo.Context) []web.Caution {
 	var out []web.Caution
 	for _, k := range assess.Cautions() {
-		out = append(out, web.Caution{Text: k.Text, Source: k.Source})
+		out = append(out, web.Caution{Text: s.told(c, k.Text), Source: s.told(c, k.Source)})
 	}
 	return out
 }
@@ -304,7 +307,7 @@ func (s *Server) cardPage(c echo.Context) error {
 
 func (s *Server) aboutPage(c echo.Context) error {
 	rs := assess.DefaultRuleSet()
-	p := web.AboutPage{Frame: s.frame(c, "about.title"), Program: s.program, Cautions: cautions(), Rules: s.ruleLines(c, rs), RuleSet: rs.ID()}
+	p := web.AboutPage{Frame: s.frame(c, "about.title"), Program: s.program, Cautions: s.cautions(c), Rules: s.ruleLines(c, rs), RuleSet: rs.ID()}
 	p.Back = &web.Link{Text: s.say(c, "home.title"), To: "/"}
 	return s.render(c, http.StatusOK, "about", p)
 }

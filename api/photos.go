@@ -33,6 +33,7 @@ type photoState struct {
 	Measurement int64  `json:"measurement,omitempty"`
 	Page        string `json:"page"`
 	changed     <-chan struct{}
+	why         assess.Sentence // Message
 }
 
 func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, error) {
@@ -51,7 +52,7 @@ func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, err
 	}
 	switch {
 	case failed != nil:
-		out.State, out.Message = stateFailed, failed.Message
+		out.State, out.Message, out.why = stateFailed, failed.Why.String(), failed.Why
 	case open && place == 0:
 		out.State, out.RunningMS = stateMeasuring, time.Since(since).Milliseconds()
 	case open:

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"slices"
 	"strconv"
 
 	"github.com/labstack/echo/v4"
@@ -90,8 +91,8 @@ func (s *Server) sheetOf(c echo.Context, b store.Block, p *planned) sheet.Vine {
 	d := sheet.Draw(p.sighting.measurement.Seen, p.sighting.confirmed, p.choice)
 	return sheet.Vine{
 		Where: s.where(c, b, p.vine), Number: p.vine.Number, Confirmed: s.say(c, "sheet.confirmed", "who", p.kept.Who, "when", s.day(c, p.kept.At)),
-		Form: titleIn(p.sighting, p.choice.Form), Plan: p.plan, Drawing: &d, Cautions: assess.Cautions(), Say: s.sayer(c),
-		BudAdvice: budAdvice(b, pruningsOf(b, p.said, p.kept.Winter, p.sighting, &p.choice), p.choice.Buds),
+		Form: s.toldText(c, titleIn(p.sighting, p.choice.Form)), Plan: p.plan, Drawing: &d, Cautions: assess.Cautions(), Say: s.sayer(c),
+		BudAdvice: s.budAdvice(c, b, pruningsOf(b, p.said, p.kept.Winter, p.sighting, &p.choice), p.choice.Buds),
 	}
 }
 
@@ -135,7 +136,7 @@ func (s *Server) rowSheet(c echo.Context) error {
 			}
 		}
 	}
-	r := sheet.Row{Where: s.say(c, "sheet.row", "block", b.Name, "row", row), Winter: winter, Form: titleOf(b), Cautions: assess.Cautions(), Say: s.sayer(c)}
+	r := sheet.Row{Where: s.say(c, "sheet.row", "block", b.Name, "row", row), Winter: winter, Form: s.toldText(c, titleOf(b)), Cautions: assess.Cautions(), Say: s.sayer(c)}
 	for _, v := range states {
 		if winter == "" || !v.Chosen || v.Winter != winter {
 			r.Undecided++
@@ -179,7 +180,7 @@ func (s *Server) planPage(c echo.Context) error {
 	plan := p.plan
 	out := web.PlanPage{
 		Frame: s.frame(c, "plan.title"), Where: paper.Where, Winter: plan.Winter, Confirmed: paper.Confirmed, Form: paper.Form, RuleSet: plan.RuleSet,
-		Buds: plan.Buds, Advice: paper.BudAdvice, Missing: plan.Missing, Notes: plan.Notes, Cautions: cautions(),
+		Buds: plan.Buds, Advice: paper.BudAdvice, Missing: s.toldAll(c, plan.Missing), Notes: s.toldAll(c, plan.Notes), Cautions: s.cautions(c),
 		PDF: vinePath(v) + "/plan.pdf", RowPDF: fmt.Sprintf("/blocks/%d/%d/plan.pdf", b.ID, v.Row), Photo: photoPath(p.sighting.photo.ID) + "/choice",
 		Say: sayingsPath(v), Pruned: saidPruned(p.said, plan.Winter),
 		// The drawing is made of numbers and escaped words alone.
@@ -198,17 +199,17 @@ func (s *Server) planPage(c echo.Context) error {
 		out.Away = append(out.Away, web.PlanLine{Words: s.say(c, "choice.remove.line", "cane", r.Cane, "why", r.Why)})
 	}
 	for _, a := range plan.Look {
-		out.Look = append(out.Look, web.PlanLine{Words: s.say(c, "choice.ask.line", "cane", a.Cane, "why", a.Why), More: notEmpty(a.IfSound)})
+		out.Look = append(out.Look, web.PlanLine{Words: s.say(c, "choice.ask.line", "cane", a.Cane, "why", a.Why), More: s.toldAll(c, said(a.IfSound))})
 	}
 	for _, k := range plan.Spurs {
-		out.Spurs = append(out.Spurs, web.PlanLine{Words: sheet.CutLine(paper.Say, "choice.spur.line", k.Cane, "", k.Buds, k.Cut), More: append(notEmpty(k.Cut.Check), k.Why), Source: k.Cut.Why})
+		out.Spurs = append(out.Spurs, web.PlanLine{Words: sheet.CutLine(paper.Say, "choice.spur.line", k.Cane, nil, k.Buds, k.Cut), More: s.toldAll(c, said(k.Cut.Check, k.Why)), Source: s.told(c, k.Cut.Why)})
 	}
 	for _, k := range plan.Lay {
-		l := web.PlanLine{Words: sheet.CutLine(paper.Say, "choice.keep.line", k.Cane, k.Place.String(), k.Buds, k.Cut), Source: k.Cut.Why}
-		l.More = notEmpty(k.Cut.Check)
+		l := web.PlanLine{Words: sheet.CutLine(paper.Say, "choice.keep.line", k.Cane, &k.Place, k.Buds, k.Cut), Source: s.told(c, k.Cut.Why)}
+		l.More = s.toldAll(c, said(k.Cut.Check))
 		if k.Laying != nil {
-			l.More = append(l.More, k.Laying.Steps...)
-			if at := sheet.TiesAt(k.Laying); at != "" {
+			l.More = append(l.More, s.toldAll(c, k.Laying.Steps)...)
+			if at := sheet.TiesAt(paper.Say, k.Laying); at != "" {
 				l.More = append(l.More, s.say(c, "sheet.ties", "at", at))
 			}
 		}
@@ -217,9 +218,7 @@ func (s *Server) planPage(c echo.Context) error {
 	return s.render(c, http.StatusOK, "plan", out)
 }
 
-func notEmpty(s string) []string {
-	if s == "" {
-		return nil
-	}
-	return []string{s}
+// said leaves out the sentences that say nothing.
+func said(all ...assess.Sentence) []assess.Sentence {
+	return slices.DeleteFunc(all, assess.Sentence.Empty)
 }

@@ -204,16 +204,16 @@ func (s *Server) measure(ctx context.Context, a store.Ask) (err error) {
 // fail closes an ask that can't be answered. The person gets a sentence; what
 // lies beneath goes to the log.
 func (s *Server) fail(a store.Ask, err error) {
-	message := "This photo could not be measured because of a fault in the program. The photo is kept. Take another one, or report the fault with the log."
+	why := assess.Tell("This photo could not be measured because of a fault in the program. The photo is kept. Take another one, or report the fault with the log.")
 	var ae *assess.Error
 	if errors.As(err, &ae) {
-		message = ae.Message
+		why = ae.Sentence()
 	} else {
 		s.log.Error("measuring failed", "photo", a.PhotoID, "error", err)
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 	defer cancel()
-	if err := s.store.AddFailure(ctx, a.ID, assess.ErrorCode(err), message); err != nil {
+	if err := s.store.AddFailure(ctx, a.ID, assess.ErrorCode(err), why); err != nil {
 		s.log.Error("a failed measurement could not be noted", "photo", a.PhotoID, "error", err)
 	}
 }

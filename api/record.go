@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"github.com/labstack/echo/v4"
@@ -115,6 +116,15 @@ func (s *Server) gather(ctx context.Context, p store.Photo, m *store.Measurement
 	if m.Seen.RuleSet != g.rules.ID() && m.Seen.Outcome == assess.Measured {
 		now := *m
 		now.Seen = assess.JudgedBy(m.Seen, g.rules)
+		g.measurement, m = &now, &now
+	}
+	if m.Seen.Outcome == assess.Measured {
+		now, seen := *m, *m.Seen
+		seen.Canes = slices.Clone(seen.Canes)
+		for i := range seen.Canes {
+			assess.RetellBecause(&seen.Canes[i], g.rules)
+		}
+		now.Seen = &seen
 		g.measurement, m = &now, &now
 	}
 	g.confirmed = assess.ConfirmBy(m.Seen, g.rulings, g.rules, s.bookOf(ctx, g.block.EstateID))

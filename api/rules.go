@@ -22,6 +22,7 @@ import (
 func (s *Server) routesOfRules(e *echo.Echo, a *echo.Group) {
 	e.GET("/blocks/:block/rules", s.rulesPage)
 	e.GET("/blocks/:block/figures/:file", s.blockFigure)
+	e.GET("/blocks/:block/pairs", s.pairsPage)
 	e.GET("/rule-sets/:file", s.ruleSetFile)
 	a.GET("/blocks/:block/rules", s.getRules)
 	a.POST("/blocks/:block/rules", s.changeRules)
@@ -383,7 +384,7 @@ func (s *Server) rulesPage(c echo.Context) error {
 		p.Spacing = fmt.Sprint(b.SpacingM)
 	}
 	assumed := assess.DefaultWood()
-	p.WoodAssumed = assumed.Source
+	p.WoodAssumed = s.toldText(c, assumed.Source)
 	if b.WoodHigh > 0 {
 		p.WoodLow, p.WoodHigh, p.WoodSource = fmt.Sprint(b.WoodLow), fmt.Sprint(b.WoodHigh), b.WoodSource
 	}
@@ -393,16 +394,16 @@ func (s *Server) rulesPage(c echo.Context) error {
 		return err
 	}
 	for _, f := range forms {
-		p.Forms = append(p.Forms, web.FormOption{ID: f.ID(), Title: f.Title, Source: f.Source, Default: f.ID() == b.TrainingForm})
+		p.Forms = append(p.Forms, web.FormOption{ID: f.ID(), Title: s.toldText(c, f.Title), Source: s.toldText(c, f.Source), Default: f.ID() == b.TrainingForm})
 	}
 	p.FormYAML = "/forms/" + url.PathEscape(b.TrainingForm+".yaml")
 	for _, f := range assess.BalancedFormulas() {
-		p.Formulas = append(p.Formulas, web.FormulaOption{Name: f.Name, For: f.For, Source: f.Source, Chosen: f.Name == b.Formula})
+		p.Formulas = append(p.Formulas, web.FormulaOption{Name: f.Name, For: s.toldText(c, f.For), Source: f.Source, Chosen: f.Name == b.Formula})
 	}
 	for _, l := range v.Rules.Limits() {
 		p.Limits = append(p.Limits, web.LimitField{
 			Key: l.Name, Title: s.say(c, "rules.limit."+l.Name), Limit: fmt.Sprint(l.Threshold.Limit), Unit: l.Threshold.Unit,
-			Meaning: l.Threshold.Meaning, Source: l.Threshold.Source, Low: fmt.Sprint(l.Low), High: fmt.Sprint(l.High),
+			Meaning: l.Threshold.Meaning, Words: s.toldText(c, l.Threshold.Meaning), Source: l.Threshold.Source, Low: fmt.Sprint(l.Low), High: fmt.Sprint(l.High),
 		})
 	}
 	history, err := s.store.BlockHistory(ctx, b.ID)
@@ -414,7 +415,7 @@ func (s *Server) rulesPage(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		line := web.RulesLine{RuleSet: h.RuleSet, Form: f.Title, Winter: h.Winter, Who: h.Who, When: s.day(c, h.At), YAML: ruleSetPath(h.RuleSet, "yaml"), TOML: ruleSetPath(h.RuleSet, "toml")}
+		line := web.RulesLine{RuleSet: h.RuleSet, Form: s.toldText(c, f.Title), Winter: h.Winter, Who: h.Who, When: s.day(c, h.At), YAML: ruleSetPath(h.RuleSet, "yaml"), TOML: ruleSetPath(h.RuleSet, "toml")}
 		p.History = append(p.History, line)
 	}
 	tables, err := s.store.DescriptorTables(ctx, b.EstateID)
@@ -437,7 +438,7 @@ func (s *Server) rulesPage(c echo.Context) error {
 }
 
 func classInWords(s *Server, c echo.Context, k assess.DescriptorClass) string {
-	name := k.Name
+	name := s.told(c, k.InWords())
 	if k.Note != "" {
 		name = k.Note + " " + name
 	}

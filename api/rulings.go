@@ -28,6 +28,9 @@ type measurementView struct {
 	Who       string                 `json:"who"`
 	Vine      string                 `json:"vine"`   // addresses
 	Choice    string                 `json:"choice"` //
+	// Words has the sentences of the answer, by their English text, in the
+	// language of the page that asked.
+	Words map[string]string `json:"words,omitempty"`
 }
 
 // closerView is what one more photo, with the card clipped to a cane, would
@@ -38,7 +41,7 @@ type closerView struct {
 	Diameter assess.Interval `json:"diameter_mm"`
 }
 
-func viewMeasurement(g *sighting, name string) measurementView {
+func (s *Server) viewMeasurement(c echo.Context, g *sighting, name string) measurementView {
 	seen := *g.measurement.Seen
 	closer := []closerView{}
 	for _, c := range seen.Canes {
@@ -51,12 +54,14 @@ func viewMeasurement(g *sighting, name string) measurementView {
 		seen.Canes[i] = forPage(seen.Canes[i])
 	}
 	photo := photoPath(g.photo.ID)
-	return measurementView{
+	v := measurementView{
 		ID: g.measurement.ID, Photo: g.photo.ID, Seq: len(g.rulings), Seen: &seen,
 		Rulings: viewRulings(g.rulings), Confirmed: confirmedForPage(g.confirmed), Findings: assess.Findings(), Closer: closer,
 		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg", Who: name,
 		Vine: vinePath(g.vine), Choice: photo + "/choice",
 	}
+	v.Words = s.words(c, []any{seen.Canes, v.Confirmed})
+	return v
 }
 
 // forPage leaves the diameter readings along a cane out, which pages don't show
@@ -71,7 +76,7 @@ func forPage(c assess.Cane) assess.Cane {
 		c.Internodes = []assess.Internode{}
 	}
 	if c.Because == nil {
-		c.Because = []string{}
+		c.Because = []assess.Sentence{}
 	}
 	return c
 }
@@ -117,7 +122,7 @@ func (s *Server) getMeasurement(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return c.JSON(http.StatusOK, viewMeasurement(g, who(c)))
+	return c.JSON(http.StatusOK, s.viewMeasurement(c, g, who(c)))
 }
 
 // rulingIn is a ruling as a page sends it. What the program had said, who
@@ -159,6 +164,15 @@ func (s *Server) ruling(ctx context.Context, g *sighting, earlier []assess.Rulin
 	return r, r.Validate(m.Seen, earlier)
 }
 
+// rulingPreview is what a cane would be; null for what a ruling says is none.
+type rulingPreview struct {
+	Cane *assess.Cane `json:"cane" jsonschema:"nullable"`
+	Kind assess.Kind  `json:"kind,omitempty"`
+	// Words has the sentences of the answer, by their English text, in the
+	// language of the page that asked.
+	Words map[string]string `json:"words,omitempty"`
+}
+
 // previewRuling tells what a cane would be with a ruling that isn't kept: the
 // nodes' new internodes, diameters and finding.
 func (s *Server) previewRuling(c echo.Context) error {
@@ -185,9 +199,10 @@ func (s *Server) previewRuling(c echo.Context) error {
 	all := assess.Confirm(g.measurement.Seen, append(slices.Clone(g.rulings), r), g.rules)
 	i := slices.IndexFunc(all, func(cc assess.ConfirmedCane) bool { return cc.Cane.ID == r.Cane })
 	if i < 0 {
-		return c.JSON(http.StatusOK, map[string]any{"cane": nil})
+		return c.JSON(http.StatusOK, rulingPreview{})
 	}
-	return c.JSON(http.StatusOK, map[string]any{"cane": forPage(all[i].Cane), "kind": all[i].Kind})
+	cane := forPage(all[i].Cane)
+	return c.JSON(http.StatusOK, rulingPreview{&cane, all[i].Kind, s.words(c, &cane)})
 }
 
 // addRulings keeps what a person said, all of it or nothing.
@@ -234,7 +249,7 @@ func (s *Server) addRulings(c echo.Context) error {
 	if g, err = s.gather(ctx, g.photo, g.measurement); err != nil {
 		return err
 	}
-	return c.JSON(http.StatusCreated, viewMeasurement(g, name))
+	return c.JSON(http.StatusCreated, s.viewMeasurement(c, g, name))
 }
 
 // KeepRuling makes a ruling ready for store.AddRulings. Who and when stand in

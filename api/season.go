@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"github.com/labstack/echo/v4"
+
 	"nodespan/assess"
 	"nodespan/assess/store"
 )
@@ -62,7 +64,7 @@ func descentsOf(past *assess.Past, g *sighting, said []store.Saying) []assess.De
 		if json.Unmarshal(x.Payload, &d) != nil {
 			continue
 		}
-		d.Cane, d.Why = x.Cane, x.Who+" says so"
+		d.Cane, d.Why = x.Cane, assess.Tell("%s says so", x.Who)
 		stated = append(stated, d)
 	}
 	all := assess.AsSaid(read, stated)
@@ -128,8 +130,7 @@ func pruningsOf(b store.Block, said []store.Saying, winter string, g *sighting, 
 func woodOf(b store.Block) assess.Wood {
 	w := assess.DefaultWood()
 	if b.WoodHigh > 0 {
-		w.DensityLow, w.DensityHigh = b.WoodLow, b.WoodHigh
-		w.Source = fmt.Sprintf("density of %v to %v g/cm3: %s", b.WoodLow, b.WoodHigh, b.WoodSource)
+		w.DensityLow, w.DensityHigh, w.Source = b.WoodLow, b.WoodHigh, b.WoodSource
 	}
 	return w
 }
@@ -147,17 +148,17 @@ func oneYear(g *sighting) []assess.Cane {
 
 // budAdvice is the buds by the block's formula of balanced pruning in words:
 // the advice, or which input is missing; "" where the block has no formula.
-func budAdvice(b store.Block, p *assess.Prunings, buds int) string {
+func (s *Server) budAdvice(c echo.Context, b store.Block, p *assess.Prunings, buds int) string {
 	if b.Formula == "" {
 		return ""
 	}
 	f, err := assess.FormulaByName(b.Formula)
 	if err != nil {
-		return err.Error()
+		return s.toldError(c, err)
 	}
 	a, err := f.Advise(p, buds)
 	if err != nil {
-		return err.Error()
+		return s.toldError(c, err)
 	}
-	return a.InWords(p)
+	return s.told(c, a.InWords(p))
 }

@@ -92,7 +92,7 @@ type Config struct {
 	// or "letter", format "pdf" or "svg". Without it the page says that it
 	// can't be had here.
 	Card func(w io.Writer, kind, paper, format string) error
-	// Notice stands on every page, for a demonstration.
+	// Notice stands on every page, as DemonstrationNotice does.
 	Notice string
 	Limits Limits
 	Access Access
@@ -273,6 +273,7 @@ func (s *Server) routes() *echo.Echo {
 	s.routesOfRules(e, a)
 	s.routesOfJobs(e, a)
 	s.routesOfPlans(e, a)
+	s.routesOfLabels(e)
 	return e
 }
 

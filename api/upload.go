@@ -255,7 +255,7 @@ func (s *Server) checkPhoto(ctx context.Context, data []byte) (string, error) {
 		s.log.Info("a photo was refused", "error", err)
 		var told *assess.Error
 		if errors.As(err, &told) {
-			return "", assess.Errorf(assess.EInvalid, "%s", told.Message)
+			return "", assess.Errorf(assess.EInvalid, "%w", told)
 		}
 		return "", assess.Errorf(assess.EInvalid, "The photo is damaged or not whole. Take it again, or send it again if it looks right on your device.")
 	}

@@ -108,7 +108,7 @@ func (s *Server) interval(c echo.Context, q assess.Interval, decimals int) strin
 	if !q.Known() {
 		return s.say(c, "value.none")
 	}
-	n := func(v float64) string { return s.number(c, v, decimals) }
+	n := func(v float64) assess.Length { return assess.Length{MM: v, Decimals: decimals, Bare: true} }
 	return s.say(c, "value.interval", "value", n(q.Value), "low", n(q.Low), "high", n(q.High))
 }
 
@@ -116,7 +116,7 @@ func (s *Server) caneLine(c echo.Context, cc assess.ConfirmedCane) web.CaneLine 
 	l := web.CaneLine{
 		ID: cc.Cane.ID, Finding: string(cc.Cane.Finding), FindingWords: s.say(c, "finding."+string(cc.Cane.Finding)),
 		Diameter: s.interval(c, cc.Cane.Diameter, 1), Internode: s.interval(c, cc.Cane.Internode, 0), Length: s.interval(c, cc.Cane.Length, 0),
-		Nodes: len(cc.Cane.Nodes), Who: cc.Who, When: s.day(c, cc.When), Because: cc.Cane.Because,
+		Nodes: len(cc.Cane.Nodes), Who: cc.Who, When: s.day(c, cc.When), Because: s.toldAll(c, cc.Cane.Because),
 		Said: s.say(c, "said."+string(cc.Said)),
 	}
 	if cc.Kind == assess.OldWood {
@@ -147,21 +147,21 @@ func (s *Server) choicePart(c echo.Context, k *store.Choice, sightings []*sighti
 	}
 	ch := kept.Choice
 	out := &web.ChoicePart{
-		Who: k.Who, When: s.day(c, k.At), Buds: ch.Buds, Missing: ch.Missing, Notes: ch.Notes,
-		Changed: !reflect.DeepEqual(said, ch), Form: formTitle(ch.Form), RuleSet: ch.RuleSet,
+		Who: k.Who, When: s.day(c, k.At), Buds: ch.Buds, Missing: s.toldAll(c, ch.Missing), Notes: s.toldAll(c, ch.Notes),
+		Changed: !reflect.DeepEqual(said, ch), Form: s.toldText(c, formTitle(ch.Form)), RuleSet: ch.RuleSet,
 	}
 	for _, g := range sightings {
 		if g.measurement != nil && g.measurement.ID == k.MeasurementID {
-			out.To, out.Form = photoPath(g.photo.ID)+"/choice", titleIn(g, ch.Form)
+			out.To, out.Form = photoPath(g.photo.ID)+"/choice", s.toldText(c, titleIn(g, ch.Form))
 		}
 	}
 	for _, x := range ch.Keep {
 		if x.Cane != 0 {
-			out.Keep = append(out.Keep, s.say(c, "choice.keep.line", "cane", x.Cane, "place", x.Place.String(), "buds", x.Buds, "cut", fmt.Sprintf("%.0f", x.Cut.AlongMM), "node", x.Cut.AfterNode))
+			out.Keep = append(out.Keep, s.say(c, "choice.keep.line", "cane", x.Cane, "place", x.Place, "buds", x.Buds, "cut", assess.Length{MM: x.Cut.AlongMM}, "node", x.Cut.AfterNode))
 		}
 	}
 	for _, x := range ch.Spurs {
-		out.Spurs = append(out.Spurs, s.say(c, "choice.spur.line", "cane", x.Cane, "buds", x.Buds, "cut", fmt.Sprintf("%.0f", x.Cut.AlongMM), "node", x.Cut.AfterNode))
+		out.Spurs = append(out.Spurs, s.say(c, "choice.spur.line", "cane", x.Cane, "buds", x.Buds, "cut", assess.Length{MM: x.Cut.AlongMM}, "node", x.Cut.AfterNode))
 	}
 	for _, x := range ch.Remove {
 		out.Remove = append(out.Remove, s.say(c, "choice.remove.line", "cane", x.Cane, "why", x.Why))

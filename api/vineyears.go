@@ -81,16 +81,16 @@ func (s *Server) yearsPart(c echo.Context, b store.Block, v store.Vine, winters 
 		renewal = append(renewal, assess.RenewalWinter{Winter: y.name, Choice: y.choice, Descents: y.descents, PrunedBy: pruned})
 	}
 	for _, r := range assess.Remarks(records, assess.DefaultWatching()) {
-		p.Remarks = append(p.Remarks, r.Text)
+		p.Remarks = append(p.Remarks, s.told(c, r.Text))
 	}
 	for _, l := range assess.Renewal(renewal) {
 		p.Renewal = append(p.Renewal, s.renewalLine(c, l))
 	}
 	for _, d := range now.descents {
-		p.Descents = append(p.Descents, web.DescentLine{Cane: d.Cane, From: s.from(c, d), Sure: d.Sure, Why: d.Why, Value: descentValue(d)})
+		p.Descents = append(p.Descents, web.DescentLine{Cane: d.Cane, From: s.from(c, d), Sure: d.Sure, Why: s.told(c, d.Why), Value: descentValue(d)})
 	}
 	p.Sources = s.sources(c, years)
-	s.balance(b, now, said, p)
+	s.balance(c, b, now, said, p)
 	return p, s.classes(c, b, now, p)
 }
 
@@ -100,15 +100,15 @@ func (s *Server) from(c echo.Context, d assess.Descent) string {
 	case d.From == assess.FromUnknown || d.From == "":
 		return s.say(c, "renewal.unknown")
 	case d.Sure:
-		return d.InWords()
+		return s.told(c, d.InWords())
 	}
-	return s.say(c, "renewal.read", "what", d.InWords())
+	return s.say(c, "renewal.read", "what", d)
 }
 
 func (s *Server) renewalLine(c echo.Context, l assess.Link) web.RenewalLine {
 	out := web.RenewalLine{Winter: l.Winter, Cane: l.Cane, From: s.from(c, l.From), As: s.say(c, "choice.mark.spur")}
 	if l.Place != nil {
-		out.As = s.say(c, "choice.fate.lay", "place", l.Place.String())
+		out.As = s.say(c, "choice.fate.lay", "place", *l.Place)
 	}
 	if l.As == "lay" {
 		out.Fate = s.say(c, "renewal."+string(l.Stage), "winter", l.CutIn, "who", l.CutWord)
@@ -133,7 +133,7 @@ func descentValue(d assess.Descent) string {
 // sources are what this winter's canes can have grown from, to choose from.
 func (s *Server) sources(c echo.Context, years []vineYear) []web.SourceOption {
 	add := func(d assess.Descent) web.SourceOption {
-		return web.SourceOption{Value: descentValue(d), Words: d.InWords()}
+		return web.SourceOption{Value: descentValue(d), Words: s.told(c, d.InWords())}
 	}
 	out := []web.SourceOption{add(assess.Descent{From: assess.FromUnknown}), add(assess.Descent{From: assess.FromHeadWood})}
 	for _, y := range slices.Backward(years[:len(years)-1]) {
@@ -154,7 +154,7 @@ func (s *Server) sources(c echo.Context, years []vineYear) []web.SourceOption {
 }
 
 // balance holds the vine's load against the published ranges.
-func (s *Server) balance(b store.Block, now vineYear, said []store.Saying, p *web.YearsPart) {
+func (s *Server) balance(c echo.Context, b store.Block, now vineYear, said []store.Saying, p *web.YearsPart) {
 	buds, canes := 0, 0
 	if now.choice != nil {
 		buds = now.choice.Buds
@@ -166,12 +166,12 @@ func (s *Server) balance(b store.Block, now vineYear, said []store.Saying, p *we
 	in := assess.VineLoad{Prunings: prunings, SpacingM: b.SpacingM, Buds: buds, Canes: canes, YieldKG: kilograms(said, now.name, store.SaidHarvest), Divided: b.Divided}
 	balance := assess.Balanced(in)
 	for _, f := range balance.Figures {
-		p.Figures = append(p.Figures, web.FigureLine{Words: f.InWords(), Source: f.Source})
+		p.Figures = append(p.Figures, web.FigureLine{Words: s.told(c, f.InWords()), Source: s.told(c, f.Source)})
 	}
-	p.MissingInputs = balance.Missing
-	p.Advice = budAdvice(b, prunings, buds)
+	p.MissingInputs = s.toldAll(c, balance.Missing)
+	p.Advice = s.budAdvice(c, b, prunings, buds)
 	if prunings != nil {
-		p.Prunings, p.PruningsSource = prunings.Because, prunings.Source
+		p.Prunings, p.PruningsSource = s.told(c, prunings.Because), s.told(c, prunings.Source)
 		if prunings.Weighed {
 			p.PruningsKG = fmt.Sprint(prunings.KG.Value)
 		}
@@ -192,11 +192,11 @@ func (s *Server) classes(c echo.Context, b store.Block, now vineYear, p *web.Yea
 		line := web.ClassLine{Table: t.ID(), Quantity: s.say(c, "rules.quantity."+string(t.Quantity)), Source: t.Source}
 		switch {
 		case err != nil:
-			line.Words = err.Error()
+			line.Words = s.toldError(c, err)
 		default:
-			line.Class, line.Words, line.Source = strings.TrimSpace(k.Note+" "+k.Class), k.Because, k.Source
+			line.Class, line.Words, line.Source = strings.TrimSpace(k.Note+" "+s.told(c, k.Class)), s.told(c, k.Because), s.told(c, k.Source)
 			if !k.Sure() {
-				line.Class = s.say(c, "years.class.unsure", "class", line.Class, "also", strings.Join(k.Also, ", "))
+				line.Class = s.say(c, "years.class.unsure", "class", line.Class, "also", strings.Join(s.toldAll(c, k.Also), ", "))
 			}
 		}
 		p.Classes = append(p.Classes, line)

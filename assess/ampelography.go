@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat"
@@ -9,17 +8,17 @@ import (
 
 // VineClass is where a vine stands on a descriptor's scale.
 type VineClass struct {
-	Table  string   `json:"table"`         // name of the descriptor table
-	Class  string   `json:"class"`         // a class's name, or between two of them
-	Also   []string `json:"also"`          // what the interval holds besides: too close to call between them
-	MeanMM Interval `json:"mean_mm"`       // of the sample
-	Sample int      `json:"sample"`        // how many internodes
-	Shoots int      `json:"shoots"`        // from how many canes
-	Note   string   `json:"note,omitzero"` // the class's number in its list, where it has one
+	Table  string     `json:"table"`         // name of the descriptor table
+	Class  Sentence   `json:"class"`         // a class's name, or between two of them
+	Also   []Sentence `json:"also"`          // what the interval holds besides: too close to call between them
+	MeanMM Interval   `json:"mean_mm"`       // of the sample
+	Sample int        `json:"sample"`        // how many internodes
+	Shoots int        `json:"shoots"`        // from how many canes
+	Note   string     `json:"note,omitzero"` // the class's number in its list, where it has one
 	// Because and Source are the sentence and where scale and protocol come
 	// from.
-	Because string `json:"because"`
-	Source  string `json:"source"`
+	Because Sentence `json:"because"`
+	Source  Sentence `json:"source"`
 }
 
 // Sure tells whether the whole interval lies in one class.
@@ -69,8 +68,7 @@ func ClassifyBy(t DescriptorTable, canes []Cane) (VineClass, error) {
 	}
 	if len(all) < t.Internodes || shoots < t.Shoots {
 		return VineClass{}, Errorf(EInvalid,
-			"%s can't be classed from %d internodes of %d canes: the protocol asks for at least %d of the middle third of several canes, taken here as %d. "+
-				"Take photos that show whole canes (%d run out of the picture), or confirm more nodes.",
+			"%s can't be classed from %d internodes of %d canes: the protocol asks for at least %d of the middle third of several canes, taken here as %d. Take photos that show whole canes (%d run out of the picture), or confirm more nodes.",
 			t.Quantity.InWords(), len(all), shoots, t.Internodes, t.Shoots, cutOff)
 	}
 	mean, sd := stat.MeanStdDev(all, nil)
@@ -81,16 +79,16 @@ func ClassifyBy(t DescriptorTable, canes []Cane) (VineClass, error) {
 	if t.Quantity == InternodeDiameter {
 		q = p.symmetric(mean, combine(own, part{relative * mean, math.Inf(1)}))
 	}
-	k := VineClass{Table: t.Name, MeanMM: q, Sample: len(all), Shoots: shoots, Also: []string{}, Source: t.Source + "; " + protocolSource}
+	k := VineClass{Table: t.Name, MeanMM: q, Sample: len(all), Shoots: shoots, Also: []Sentence{}, Source: Tell(protocolSource, Sentence{Text: t.Source})}
 	k.Class, k.Note = t.classOf(mean)
 	for _, c := range t.classesWithin(q) {
-		if c != k.Class {
+		if c.String() != k.Class.String() {
 			k.Also = append(k.Also, c)
 		}
 	}
-	k.Because = fmt.Sprintf("mean of %d internodes of the middle third of %d canes: %s, %s", len(all), shoots, against(q), k.Class)
+	k.Because = Tell("mean of %d internodes of the middle third of %d canes: %s, %s", len(all), shoots, against(q), k.Class)
 	if !k.Sure() {
-		k.Because += "; too close to call, the interval holds others as well"
+		k.Because = Tell("%s; too close to call, the interval holds others as well", k.Because)
 	}
 	return k, nil
 }

@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"fmt"
 	"math"
 	"strings"
 )
@@ -22,12 +21,12 @@ type BalancedFormula struct {
 // BalancedFormulas are the published ones whose figures are confirmed.
 func BalancedFormulas() []BalancedFormula {
 	return []BalancedFormula{
-		{"30+10", 30, 10, "Concord and American types; a Cornell study finds that it leaves Concord under-cropped",
+		{"30+10", 30, 10, phrase("Concord and American types; a Cornell study finds that it leaves Concord under-cropped"),
 			"Univ. of Illinois Extension, Pruning and training grape vines, https://extension.illinois.edu/small-fruits/pruning-and-training-grape-vines"},
-		{"60+10", 60, 10, "Concord, where 30+10 leaves the vine under-cropped", "Cornell Lake Erie extension, Vine size, pruning severity and vine balance, https://efficientvineyard.com/blog/vine-size-pruning-severity-and-vine-balance"},
-		{"20+20", 20, 20, "vinifera, as a practitioner gives it", "http://cooksplace.us/pruning-2013-part-2/"},
-		{"20+10", 20, 10, "Pinot noir, as a practitioner gives it", "https://vidonvineyard.com/2017/05/24/pruning-the-winter-work/"},
-		{"14+10", 14, 10, "Pinot noir in Oregon", "J. Cortell, Pruning: Bank on It, Oregon Wine Press 2012, https://www.oregonwinepress.com/article?articleId=1089"},
+		{"60+10", 60, 10, phrase("Concord, where 30+10 leaves the vine under-cropped"), "Cornell Lake Erie extension, Vine size, pruning severity and vine balance, https://efficientvineyard.com/blog/vine-size-pruning-severity-and-vine-balance"},
+		{"20+20", 20, 20, phrase("vinifera, as a practitioner gives it"), "http://cooksplace.us/pruning-2013-part-2/"},
+		{"20+10", 20, 10, phrase("Pinot noir, as a practitioner gives it"), "https://vidonvineyard.com/2017/05/24/pruning-the-winter-work/"},
+		{"14+10", 14, 10, phrase("Pinot noir in Oregon"), "J. Cortell, Pruning: Bank on It, Oregon Wine Press 2012, https://www.oregonwinepress.com/article?articleId=1089"},
 	}
 }
 
@@ -64,12 +63,12 @@ type BudAdvice struct {
 	// Low, Value and High are the buds to leave by the bounds and the value of
 	// the prunings' mass. Low is 0 where the lower bound lies below one pound,
 	// for which no formula is defined.
-	Low     int      `json:"low"`
-	Value   int      `json:"value"`
-	High    int      `json:"high"`
-	Left    int      `json:"left"`    // buds of the choice; 0 when none was made
-	Verdict string   `json:"verdict"` // "within", "below", "above", "too close to call", or "" without a choice
-	Missing []string `json:"missing"` // what isn't known, so that the figures are of part of the wood
+	Low     int        `json:"low"`
+	Value   int        `json:"value"`
+	High    int        `json:"high"`
+	Left    int        `json:"left"`    // buds of the choice; 0 when none was made
+	Verdict string     `json:"verdict"` // "within", "below", "above", "too close to call", or "" without a choice
+	Missing []Sentence `json:"missing"` // what isn't known, so that the figures are of part of the wood
 }
 
 // Advise gives the buds to leave for a mass of prunings, and what to make of
@@ -79,7 +78,7 @@ type BudAdvice struct {
 // Where part of the wood wasn't seen, the mass can only be larger, so that
 // nothing is called above.
 func (f BalancedFormula) Advise(p *Prunings, left int) (BudAdvice, error) {
-	a := BudAdvice{Formula: f, Left: left, Missing: []string{}}
+	a := BudAdvice{Formula: f, Left: left, Missing: []Sentence{}}
 	if p == nil || !p.KG.Known() {
 		return a, Errorf(EInvalid, "%s needs the mass of the prunings: weigh what was cut off this vine, in kilograms, or confirm its canes so that it can be estimated.", f.Name)
 	}
@@ -113,28 +112,30 @@ func (f BalancedFormula) Advise(p *Prunings, left int) (BudAdvice, error) {
 // InWords is the advice for people: "20+20 leaves 44 buds for 1.00 kg of
 // prunings, weighed (43 to 45 by its interval); the 34 that are left lie below
 // that". p is the mass that it was reckoned from.
-func (a BudAdvice) InWords(p *Prunings) string {
-	how := "weighed"
+func (a BudAdvice) InWords(p *Prunings) Sentence {
+	how := Tell("weighed")
 	if !p.Weighed {
-		how = "estimated from measured canes"
+		how = Tell("estimated from measured canes")
 	}
-	s := fmt.Sprintf("%s leaves %d buds for %.2f kg of prunings, %s", a.Formula.Name, a.Value, p.KG.Value, how)
+	s := Tell("%s leaves %d buds for %.2f kg of prunings, %s", a.Formula.Name, a.Value, p.KG.Value, how)
 	switch {
 	case a.Low == 0:
-		s += fmt.Sprintf(" (up to %d by its interval; its lower end lies below one pound, where no formula holds)", a.High)
+		s = Tell("%s (up to %d by its interval; its lower end lies below one pound, where no formula holds)", s, a.High)
 	case a.Low != a.High:
-		s += fmt.Sprintf(" (%d to %d by its interval)", a.Low, a.High)
+		s = Tell("%s (%d to %d by its interval)", s, a.Low, a.High)
 	}
 	for _, m := range a.Missing {
-		s += "; not in it: " + m
+		s = Tell("%s; not in it: %s", s, m)
 	}
 	switch a.Verdict {
-	case "below", "above":
-		s += fmt.Sprintf("; the %d that are left lie %s that", a.Left, a.Verdict)
+	case "below":
+		s = Tell("%s; the %d that are left lie below that", s, a.Left)
+	case "above":
+		s = Tell("%s; the %d that are left lie above that", s, a.Left)
 	case "within":
-		s += fmt.Sprintf("; the %d that are left agree with that", a.Left)
+		s = Tell("%s; the %d that are left agree with that", s, a.Left)
 	case "too close to call":
-		s += fmt.Sprintf("; whether the %d that are left are too many can't be told", a.Left)
+		s = Tell("%s; whether the %d that are left are too many can't be told", s, a.Left)
 	}
 	return s
 }

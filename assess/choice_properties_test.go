@@ -20,7 +20,7 @@ func checkChoice(t testing.TB, name string, m *Measurement, f Form, ch Choice) {
 	var points float64
 	for _, k := range ch.Keep {
 		points += k.Points
-		if k.Why == "" {
+		if k.Why.Empty() {
 			t.Errorf("%s: %s has no reason", name, k.Place)
 		}
 		if k.Cane == 0 {

@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"fmt"
 	"slices"
 	"time"
 )
@@ -46,15 +45,9 @@ type Book func(id string) (RuleSet, bool)
 
 // ConfirmBy is Confirm with a book of older rule sets.
 func ConfirmBy(m *Measurement, rulings []Ruling, rs RuleSet, book Book) []ConfirmedCane {
-	inTime := slices.Clone(rulings)
-	slices.SortStableFunc(inTime, func(a, b Ruling) int { return a.When.Compare(b.When) })
-	stands := map[int]Ruling{}
-	for _, r := range inTime {
-		stands[r.Cane] = r
-	}
 	out := []ConfirmedCane{}
-	for id, r := range stands {
-		c := findCane(m, inTime, id)
+	for id, r := range standingRulings(rulings) {
+		c := findCane(m, rulings, id)
 		if c == nil || r.Said != Agree && r.Said != Correct || r.Kind == NotACane {
 			continue
 		}
@@ -70,6 +63,18 @@ func ConfirmBy(m *Measurement, rulings []Ruling, rs RuleSet, book Book) []Confir
 	return out
 }
 
+// standingRulings gives the latest ruling of each cane, by When, and by its
+// place where two were made at once.
+func standingRulings(rulings []Ruling) map[int]Ruling {
+	inTime := slices.Clone(rulings)
+	slices.SortStableFunc(inTime, func(a, b Ruling) int { return a.When.Compare(b.When) })
+	stands := map[int]Ruling{}
+	for _, r := range inTime {
+		stands[r.Cane] = r
+	}
+	return stands
+}
+
 func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane {
 	c := cloneCane(*seen)
 	if r.Line != nil {
@@ -77,12 +82,15 @@ func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane 
 		c.Finding, c.Because = "", nil
 	}
 	c.ID = r.Cane
+	then := Cane{Diameter: c.Diameter, Internode: c.Internode, Profile: c.Profile, Nodes: c.Nodes, Because: r.Seen.Because}
+	RetellBecause(&then, rs)
+	r.Seen.Because = then.Because
 	cc := ConfirmedCane{Kind: OneYearCane, Said: r.Said, Who: r.Who, When: r.When, Ruling: r.ID, Seen: r.Seen, Added: !has(m, r.Cane)}
 	if r.Kind == OldWood {
 		cc.Kind = OldWood
 	}
 	if r.Said == Agree && r.Seen.Finding != "" {
-		c.Finding, c.Because = r.Seen.Finding, slices.Clone(r.Seen.Because)
+		c.Finding, c.Because = r.Seen.Finding, slices.Clone(cc.Seen.Because)
 	}
 	anew := c.Finding == "" // an added or pulled cane was never judged
 	if r.Nodes != nil {
@@ -100,15 +108,27 @@ func confirmOne(m *Measurement, seen *Cane, r Ruling, rs RuleSet) ConfirmedCane 
 		JudgeCane(&c, rs)
 	}
 	if r.Finding != "" && r.Finding != c.Finding {
-		said := fmt.Sprintf("%s says %s; by its measures it is %s", r.Who, r.Finding.InWords(), c.Finding.InWords())
-		c.Because = append([]string{said}, c.Because...)
+		said := Tell("%s says %s; by its measures it is %s", r.Who, r.Finding, c.Finding)
+		c.Because = append([]Sentence{said}, c.Because...)
 		c.Finding = r.Finding
 	}
 	if cc.Kind == OldWood {
-		c.Finding, c.Because = "", []string{r.Who + " says that it is old wood"}
+		c.Finding, c.Because = "", []Sentence{Tell("%s says that it is old wood", r.Who)}
 	}
 	cc.Cane = c
 	return cc
+}
+
+// RetellBecause gives the reasons of a cane's finding, which a record keeps in
+// English, what it takes to tell them in other languages: judging it anew by
+// the rule set that judged it. Where that says anything else, the reasons stay
+// as they were kept.
+func RetellBecause(c *Cane, rs RuleSet) {
+	anew := *c
+	JudgeCane(&anew, rs)
+	if slices.Equal(Texts(anew.Because), Texts(c.Because)) {
+		c.Because = anew.Because
+	}
 }
 
 // OfThisVine leaves out the canes that arise so far from the head that they

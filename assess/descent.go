@@ -1,7 +1,5 @@
 package assess
 
-import "fmt"
-
 // Source says what a cane grew from.
 type Source string
 
@@ -23,26 +21,26 @@ type Descent struct {
 	ParentWinter string `json:"parent_winter,omitempty"`
 	// Sure is true when a person said so; else it's read from where the canes
 	// stand in the two winters' photos.
-	Sure bool   `json:"sure"`
-	Why  string `json:"why"`
+	Sure bool     `json:"sure"`
+	Why  Sentence `json:"why"`
 }
 
 // InWords is "the spur on cane 5 of 2025/26", "the head", "older wood" or
 // "unknown".
-func (d Descent) InWords() string {
+func (d Descent) InWords() Sentence {
 	switch d.From {
 	case FromHeadWood:
-		return "the head"
+		return Tell("the head")
 	case FromSpur:
 		if d.Parent > 0 {
-			return fmt.Sprintf("the spur on cane %d of %s", d.Parent, d.ParentWinter)
+			return Tell("the spur on cane %d of %s", d.Parent, d.ParentWinter)
 		}
-		return "a spur"
+		return Tell("a spur")
 	case FromOldWood:
 		if d.Parent > 0 {
-			return fmt.Sprintf("cane %d of %s, which is old wood now", d.Parent, d.ParentWinter)
+			return Tell("cane %d of %s, which is old wood now", d.Parent, d.ParentWinter)
 		}
-		return "older wood"
+		return Tell("older wood")
 	}
-	return "unknown"
+	return Tell("unknown")
 }

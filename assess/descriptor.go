@@ -15,7 +15,12 @@ const (
 )
 
 // InWords is "internode length".
-func (q Quantity) InWords() string { return strings.ReplaceAll(string(q), "_", " ") }
+func (q Quantity) InWords() Sentence {
+	if q == InternodeDiameter {
+		return Tell("internode diameter")
+	}
+	return Tell("internode length")
+}
 
 // DescriptorClass is one class of a descriptor table, both ends within it.
 // Classes may leave gaps between them, as published ones do.
@@ -42,7 +47,7 @@ type DescriptorTable struct {
 }
 
 const (
-	protocolSource = "sample after the Italian user manual for the OIV vine sheet: at least 10 internodes of the middle third of several shoots"
+	protocolSource = "%s; sample after the Italian user manual for the OIV vine sheet: at least 10 internodes of the middle third of several shoots"
 	// leastInternodes is the manual's number.
 	leastInternodes = 10
 	// leastShoots is our reading of the manual's "several".
@@ -59,7 +64,7 @@ const (
 func InternodeTable() DescriptorTable {
 	return DescriptorTable{
 		Name: "central-committee-internode-length", Version: 1, Quantity: InternodeLength,
-		Classes:    []DescriptorClass{{Name: "short", From: 50, Through: 60}, {Name: "medium", From: 90, Through: 100}, {Name: "long", From: 120}},
+		Classes:    []DescriptorClass{{Name: phrase("short"), From: 50, Through: 60}, {Name: phrase("medium"), From: 90, Through: 100}, {Name: phrase("long"), From: 120}},
 		Internodes: leastInternodes, Shoots: leastShoots,
 		Source: "Italian Central Ampelographic Committee, in G. Dalmasso, VITE, Enciclopedia Italiana",
 	}
@@ -118,31 +123,34 @@ func (c DescriptorClass) holds(v float64) bool {
 	return v >= c.From && (c.Through == 0 || v <= c.Through)
 }
 
+// InWords is the class's name.
+func (c DescriptorClass) InWords() Sentence { return Sentence{Text: c.Name} }
+
 // classOf gives the class of a value, or between which it lies, and the
 // class's note.
-func (t DescriptorTable) classOf(v float64) (name, note string) {
+func (t DescriptorTable) classOf(v float64) (name Sentence, note string) {
 	for i, c := range t.Classes {
 		switch {
 		case c.holds(v):
-			return c.Name, c.Note
+			return c.InWords(), c.Note
 		case v < c.From && i == 0:
-			return "below " + c.Name, ""
+			return Tell("below %s", c), ""
 		case v < c.From:
-			return "between " + t.Classes[i-1].Name + " and " + c.Name, ""
+			return Tell("between %s and %s", t.Classes[i-1], c), ""
 		}
 	}
-	return "above " + t.Classes[len(t.Classes)-1].Name, ""
+	return Tell("above %s", t.Classes[len(t.Classes)-1]), ""
 }
 
 // classesWithin names every class, and every gap between two, that an interval
 // reaches into.
-func (t DescriptorTable) classesWithin(q Interval) []string {
-	var out []string
+func (t DescriptorTable) classesWithin(q Interval) []Sentence {
+	var out []Sentence
 	add := func(v float64) {
 		if v < q.Low || v > q.High {
 			return
 		}
-		if name, _ := t.classOf(v); len(out) == 0 || out[len(out)-1] != name {
+		if name, _ := t.classOf(v); len(out) == 0 || out[len(out)-1].String() != name.String() {
 			out = append(out, name)
 		}
 	}

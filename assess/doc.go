@@ -31,7 +31,8 @@
 // work. descent.go, lineage.go and winters.go hold a vine's winters together.
 // descriptor.go, ampelography.go, budload.go, prunings.go, balance.go and
 // preview.go hold a vine or a block against published scales and against
-// itself; explain.go and caution.go speak to the person.
+// itself; pairs.go counts how often people agreed; sentence.go, explain.go and
+// caution.go speak to the person.
 //
 // What this package needs of the others it names as small interfaces, such as
 // Measurer, which package vision fulfils and package main joins.

@@ -12,7 +12,7 @@ func TestEveryReasonIsExplained(t *testing.T) {
 	}
 	seen := map[string]Reason{}
 	for _, r := range Reasons() {
-		s := Explain(r)
+		s := Explain(r).String()
 		if _, ok := explained[r]; !ok || len(s) < 60 || !strings.HasSuffix(s, ".") || strings.Count(s, ". ") < 1 {
 			t.Errorf("%s: %q doesn't say what was wrong and what to do", r, s)
 		}
@@ -21,17 +21,17 @@ func TestEveryReasonIsExplained(t *testing.T) {
 		}
 		seen[s] = r
 	}
-	if s := Explain("odd_thing"); !strings.Contains(s, "odd_thing") {
+	if s := Explain("odd_thing").String(); !strings.Contains(s, "odd_thing") {
 		t.Errorf("an unknown reason reads %q", s)
 	}
-	if a := Advise([]Reason{NoReference, PhotoBlurred}); len(a) != 2 || a[1] != Explain(PhotoBlurred) {
+	if a := Advise([]Reason{NoReference, PhotoBlurred}); len(a) != 2 || a[1] != Explain(PhotoBlurred).String() {
 		t.Errorf("advice %q", a)
 	}
 }
 
 func TestCautionsHaveSources(t *testing.T) {
 	for _, c := range Cautions() {
-		if c.Text == "" || c.Source == "" {
+		if c.Text.Empty() || c.Source.Empty() {
 			t.Errorf("caution %+v", c)
 		}
 	}
@@ -47,7 +47,7 @@ func TestInternodeClasses(t *testing.T) {
 		{40, "below short"}, {50, "short"}, {55, "short"}, {60, "short"}, {75, "between short and medium"},
 		{90, "medium"}, {100, "medium"}, {110, "between medium and long"}, {120, "long"}, {250, "long"},
 	} {
-		if got, _ := InternodeTable().classOf(c.mm); got != c.want {
+		if got, _ := InternodeTable().classOf(c.mm); got.String() != c.want {
 			t.Errorf("%v mm is %q, want %q", c.mm, got, c.want)
 		}
 	}
@@ -72,12 +72,12 @@ func TestInternodeProtocol(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if k.Sample != 12 || k.Shoots != 4 || k.Class != "medium" || k.Source == "" {
+	if k.Sample != 12 || k.Shoots != 4 || k.Class.String() != "medium" || k.Source.Empty() {
 		t.Errorf("classed as %+v", k)
 	}
 	near(t, "mean", k.MeanMM.Value, 95, 1e-9)
 	// Its scale is known to 4 %, and lean reaches up alone: the mean may lie above 100 mm.
-	if !slices.Equal(k.Also, []string{"between medium and long"}) || k.Sure() || !strings.Contains(k.Because, "too close to call") {
+	if !slices.Equal(Texts(k.Also), []string{"between medium and long"}) || k.Sure() || !strings.Contains(k.Because.String(), "too close to call") {
 		t.Errorf("also %q, because %q", k.Also, k.Because)
 	}
 
@@ -143,7 +143,7 @@ func TestInternodeClassNeedsSeveralCanes(t *testing.T) {
 	if _, err := ClassifyInternodes([]Cane{c, c}); ErrorCode(err) != EInvalid {
 		t.Errorf("two canes: %v", err)
 	}
-	if k, err := ClassifyInternodes([]Cane{c, c, c}); err != nil || k.Class != "below short" {
+	if k, err := ClassifyInternodes([]Cane{c, c, c}); err != nil || k.Class.String() != "below short" {
 		t.Errorf("three canes: %+v, %v", k, err)
 	}
 }
@@ -158,7 +158,7 @@ func TestUserDescriptorTable(t *testing.T) {
 	c := straight(Point{}, every(10, 40, 40), func(float64) float64 { return 9 })
 	Derive(&c)
 	k, err := ClassifyBy(table, []Cane{c, c, c})
-	if err != nil || k.Class != "thick" || k.Note != "7" || !k.Sure() || !strings.Contains(k.Source, "made up for this test") {
+	if err != nil || k.Class.String() != "thick" || k.Note != "7" || !k.Sure() || !strings.Contains(k.Source.String(), "made up for this test") {
 		t.Errorf("%+v, %v", k, err)
 	}
 	for name, change := range map[string]func(*DescriptorTable){
@@ -201,7 +201,7 @@ func TestBudAdvice(t *testing.T) {
 		{"3 lb, 60 buds", weighed(3 * 0.45359237), 60, "above", ""},
 		{"3 lb, 30 buds", weighed(3 * 0.45359237), 30, "below", ""},
 		{"no choice yet", weighed(1), 0, "", ""},
-		{"wood unseen", &Prunings{KG: Interval{0.9, 0.8, 1}, Missing: []string{"the ends"}}, 60, "too close to call", ""},
+		{"wood unseen", &Prunings{KG: Interval{0.9, 0.8, 1}, Missing: []Sentence{Tell("the ends")}}, 60, "too close to call", ""},
 	} {
 		a, err := f.Advise(c.p, c.left)
 		if (err == nil) != (c.says == "") || err != nil && !strings.Contains(err.Error(), c.says) || a.Verdict != c.verdict {
@@ -211,7 +211,7 @@ func TestBudAdvice(t *testing.T) {
 	// 20+20 of 1 kg is 44 buds, 43 to 45 for 20 g more or less.
 	twenty, _ := FormulaByName("20+20")
 	a, err := twenty.Advise(weighed(1), 34)
-	if want := "20+20 leaves 44 buds for 1.00 kg of prunings, weighed (43 to 45 by its interval); the 34 that are left lie below that"; err != nil || a.InWords(weighed(1)) != want {
+	if want := "20+20 leaves 44 buds for 1.00 kg of prunings, weighed (43 to 45 by its interval); the 34 that are left lie below that"; err != nil || a.InWords(weighed(1)).String() != want {
 		t.Errorf("in words %q, %v", a.InWords(weighed(1)), err)
 	}
 	if _, err := FormulaByName("99+1"); ErrorCode(err) != ENotFound {

@@ -1,18 +1,16 @@
 package assess
 
-import (
-	"fmt"
-	"strings"
-)
-
 // A fault is one thing that can't stand in what a person entered, with the
 // path of its key, like "weak.limit".
-type fault struct{ path, text string }
+type fault struct {
+	path string
+	text Sentence
+}
 
 type faults []fault
 
-func (fs *faults) say(path, format string, args ...any) {
-	*fs = append(*fs, fault{path, fmt.Sprintf(format, args...)})
+func (fs *faults) say(path, text string, args ...any) {
+	*fs = append(*fs, fault{path, Tell(text, args...)})
 }
 
 // name checks what every named and versioned thing has.
@@ -25,10 +23,10 @@ func (fs *faults) name(name string, version int) {
 	}
 }
 
-func joinFaults(fs faults) string {
-	var out []string
+func joinFaults(fs faults) sentences {
+	var out []Sentence
 	for _, f := range fs {
 		out = append(out, f.text)
 	}
-	return strings.Join(out, "\n")
+	return joined(out, "\n")
 }

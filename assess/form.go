@@ -36,6 +36,44 @@ func (p Place) String() string {
 	return string(p.Wire) + " " + string(p.Direction)
 }
 
+// InWords is "lower left", or "lower wire, either way".
+func (p Place) InWords() Sentence {
+	switch p {
+	case Place{LowerWire, ToLeft}:
+		return Tell("lower left")
+	case Place{LowerWire, ToRight}:
+		return Tell("lower right")
+	case Place{UpperWire, ToLeft}:
+		return Tell("upper left")
+	case Place{UpperWire, ToRight}:
+		return Tell("upper right")
+	case Place{LowerWire, EitherWay}:
+		return Tell("lower wire, either way")
+	case Place{UpperWire, EitherWay}:
+		return Tell("upper wire, either way")
+	}
+	return cited(p.String())
+}
+
+// InWords is "lower", of a wire.
+func (l Level) InWords() Sentence {
+	if l == UpperWire {
+		return Tell("upper")
+	}
+	return Tell("lower")
+}
+
+// InWords is "left", "right" or "either".
+func (d Direction) InWords() Sentence {
+	switch d {
+	case ToLeft:
+		return Tell("left")
+	case ToRight:
+		return Tell("right")
+	}
+	return Tell("either")
+}
+
 // Form is a training form as data: what a vine of a block is pruned to.
 type Form struct {
 	Name    string `json:"name" yaml:"name" toml:"name"`
@@ -88,41 +126,41 @@ func Forms() []Form {
 	lowerBoth := []Place{{LowerWire, ToLeft}, {LowerWire, ToRight}}
 	return []Form{
 		{
-			Name: "four-cane", Version: 1, Title: "Four canes on two wires",
+			Name: "four-cane", Version: 1, Title: phrase("Four canes on two wires"),
 			Places: append(slices.Clone(lowerBoth), Place{UpperWire, ToLeft}, Place{UpperWire, ToRight}),
 			Buds:   8, BudsMin: 6, BudsMax: 8, Spurs: 1, SpurBuds: 2,
 			HeadBelowMM: [2]float64{20, 250},
-			Source:      "canes, buds and spur: " + noSource + "; " + headSource,
+			Source:      phrase("canes, buds and spur: " + noSource + "; " + headSource),
 		},
 		{
-			Name: "three-cane", Version: 1, Title: "Three canes on two wires",
+			Name: "three-cane", Version: 1, Title: phrase("Three canes on two wires"),
 			Places: append(slices.Clone(lowerBoth), Place{UpperWire, ToLeft}, Place{UpperWire, ToRight})[:3],
 			Buds:   8, BudsMin: 6, BudsMax: 8, Spurs: 1, SpurBuds: 2,
 			HeadBelowMM: [2]float64{20, 250},
-			Source:      "canes, buds and spur: " + noSource + "; " + headSource,
+			Source:      phrase("canes, buds and spur: " + noSource + "; " + headSource),
 		},
 		{
-			Name: "two-cane", Version: 1, Title: "Two canes, one each way (double Guyot)",
+			Name: "two-cane", Version: 1, Title: phrase("Two canes, one each way (double Guyot)"),
 			Places: slices.Clone(lowerBoth),
 			Buds:   8, BudsMin: 6, BudsMax: 15, Spurs: 2, SpurBuds: 2,
 			HeadBelowMM: [2]float64{20, 250},
-			Source: "up to 12 to 15 buds a cane, a two-bud spur below each cane: Selecting fruiting canes, Yuma Sun 2022-06-27; " +
-				"default of 8: " + noSource + "; " + headSource,
+			Source: phrase("up to 12 to 15 buds a cane, a two-bud spur below each cane: Selecting fruiting canes, Yuma Sun 2022-06-27; " +
+				"default of 8: " + noSource + "; " + headSource),
 		},
 		{
-			Name: "one-cane-and-spur", Version: 1, Title: "One cane and a spur (single Guyot)",
+			Name: "one-cane-and-spur", Version: 1, Title: phrase("One cane and a spur (single Guyot)"),
 			Places: []Place{{LowerWire, EitherWay}},
 			Buds:   8, BudsMin: 6, BudsMax: 15, Spurs: 1, SpurBuds: 2,
 			HeadBelowMM: [2]float64{20, 250},
-			Source:      "at least 8 buds a cane, spurs of 2 buds: Hanwell estate, Winter pruning (http://www.hanwellwine.co.uk/winter-pruning/); " + headSource,
+			Source:      phrase("at least 8 buds a cane, spurs of 2 buds: Hanwell estate, Winter pruning (http://www.hanwellwine.co.uk/winter-pruning/); " + headSource),
 		},
 		{
-			Name: "spur-cordon", Version: 1, Title: "Spur-pruned cordon",
+			Name: "spur-cordon", Version: 1, Title: phrase("Spur-pruned cordon"),
 			Places: []Place{},
 			Spurs:  10, SpurBuds: 2, SpurSpacingMM: 150,
 			HeadBelowMM: [2]float64{0, 150},
-			Source: "crown 100 to 150 mm below the wire: Cool Climate Classroom; spacing of 150 to 200 mm: Pruning for flowers and fruit, " +
-				"p. 128, stated there for canes; ten two-bud spurs: " + noSource,
+			Source: phrase("crown 100 to 150 mm below the wire: Cool Climate Classroom; spacing of 150 to 200 mm: Pruning for flowers and fruit, " +
+				"p. 128, stated there for canes; ten two-bud spurs: " + noSource),
 		},
 	}
 }

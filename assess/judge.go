@@ -3,7 +3,6 @@ package assess
 import (
 	"fmt"
 	"slices"
-	"strings"
 )
 
 // Judge fills Finding and Because of every cane of m by rs and sets m.RuleSet.
@@ -42,13 +41,13 @@ func JudgeCane(c *Cane, rs RuleSet) {
 	c.Finding = j.finding
 	diameter := diameterSentence(c, rs, j.weak, j.vigorous)
 	internode := internodeSentence(c, rs, j.short, j.vigorous)
-	c.Because = []string{diameter, internode}
+	c.Because = []Sentence{diameter, internode}
 	// The sentence that decided goes first.
 	internodeDecides := c.Finding == ShortNoded ||
 		c.Finding == NotMeasurable && c.Diameter.Known() ||
 		c.Finding == TooCloseToCall && j.weak != TooClose && j.vigorous != TooClose
 	if internodeDecides {
-		c.Because = []string{internode, diameter}
+		c.Because = []Sentence{internode, diameter}
 	}
 }
 
@@ -86,66 +85,65 @@ func findingOf(c *Cane, rs RuleSet) judgement {
 	return j
 }
 
-func diameterSentence(c *Cane, rs RuleSet, weak, vigorous Verdict) string {
+func diameterSentence(c *Cane, rs RuleSet, weak, vigorous Verdict) Sentence {
 	q := c.Diameter
+	straddles := func(t Threshold) Sentence {
+		return Tell("diameter %s holds the limit of %s: too close to call, measure it by hand", against(q, t.Limit), t.said())
+	}
 	switch {
 	case !q.Known():
-		return "diameter can't be measured here: " + whyNoDiameter(c)
+		return Tell("diameter can't be measured here: %s", whyNoDiameter(c))
 	case weak == Yes:
-		return "diameter " + against(q, rs.Weak.Limit) + " is below " + rs.Weak.String()
+		return Tell("diameter %s is below %s", against(q, rs.Weak.Limit), rs.Weak.said())
 	case vigorous == Yes:
-		return "diameter " + against(q, rs.OverVigorous.Limit) + " is above " + rs.OverVigorous.String()
+		return Tell("diameter %s is above %s", against(q, rs.OverVigorous.Limit), rs.OverVigorous.said())
 	case weak == TooClose && vigorous == TooClose:
-		return fmt.Sprintf("diameter %s holds both %s and %s: too close to call, measure it by hand",
-			against(q, rs.Weak.Limit, rs.OverVigorous.Limit), rs.Weak, rs.OverVigorous)
+		return Tell("diameter %s holds both %s and %s: too close to call, measure it by hand",
+			against(q, rs.Weak.Limit, rs.OverVigorous.Limit), rs.Weak.said(), rs.OverVigorous.said())
 	case weak == TooClose:
-		return straddles("diameter", q, rs.Weak)
+		return straddles(rs.Weak)
 	case vigorous == TooClose:
-		return straddles("diameter", q, rs.OverVigorous)
+		return straddles(rs.OverVigorous)
 	}
-	return fmt.Sprintf("diameter %s lies between %s and %s",
-		against(q, rs.Weak.Limit, rs.OverVigorous.Limit), trimNumber(rs.Weak.Limit), rs.OverVigorous)
+	return Tell("diameter %s lies between %s and %s",
+		against(q, rs.Weak.Limit, rs.OverVigorous.Limit), Length{rs.Weak.Limit, -1, true}, rs.OverVigorous.said())
 }
 
-func internodeSentence(c *Cane, rs RuleSet, short, vigorous Verdict) string {
+func internodeSentence(c *Cane, rs RuleSet, short, vigorous Verdict) Sentence {
 	q := c.Internode
 	switch {
 	case !q.Known():
-		return "internode length can't be measured here: " + whyNoInternode(c)
+		return Tell("internode length can't be measured here: %s", whyNoInternode(c))
 	case short == Yes:
-		return "internodes of " + against(q, rs.ShortNoded.Limit) + " are below " + rs.ShortNoded.String()
+		return Tell("internodes of %s are below %s", against(q, rs.ShortNoded.Limit), rs.ShortNoded.said())
 	case short == TooClose:
-		return straddles("internode length", q, rs.ShortNoded)
+		return Tell("internode length %s holds the limit of %s: too close to call, measure it by hand", against(q, rs.ShortNoded.Limit), rs.ShortNoded.said())
 	case vigorous == Yes && q.Above(rs.LongNoded.Limit) == Yes:
-		return fmt.Sprintf("internodes of %s are above %s as well: bull type", against(q, rs.LongNoded.Limit), rs.LongNoded)
+		return Tell("internodes of %s are above %s as well: bull type", against(q, rs.LongNoded.Limit), rs.LongNoded.said())
 	}
-	return "internodes of " + against(q, rs.ShortNoded.Limit) + " aren't below " + rs.ShortNoded.String()
+	return Tell("internodes of %s aren't below %s", against(q, rs.ShortNoded.Limit), rs.ShortNoded.said())
 }
 
-func straddles(what string, q Interval, t Threshold) string {
-	return fmt.Sprintf("%s %s holds the limit of %s: too close to call, measure it by hand", what, against(q, t.Limit), t)
-}
-
-func whyNoDiameter(c *Cane) string {
+func whyNoDiameter(c *Cane) Sentence {
 	if len(c.Profile) == 0 {
-		return "no diameter was read along this cane"
+		return Tell("no diameter was read along this cane")
 	}
-	return "too much of the cane is hidden by other wood, wires or ties"
+	return Tell("too much of the cane is hidden by other wood, wires or ties")
 }
 
-func whyNoInternode(c *Cane) string {
+func whyNoInternode(c *Cane) Sentence {
 	switch len(c.Nodes) {
 	case 0:
-		return "no node was seen; tap the nodes on the photo, or look at the cane itself"
+		return Tell("no node was seen; tap the nodes on the photo, or look at the cane itself")
 	case 1:
-		return "only one node was seen; tap the others on the photo, or look at the cane itself"
+		return Tell("only one node was seen; tap the others on the photo, or look at the cane itself")
 	}
-	return "the nodes lie too close together to be told apart"
+	return Tell("the nodes lie too close together to be told apart")
 }
 
 // against writes q in mm with as many decimals as it takes that no bound that
 // differs from a limit is rounded onto it: "5.97", not "6.0 is below 6 mm".
-func against(q Interval, limits ...float64) string {
+func against(q Interval, limits ...float64) Sentence {
 	decimals := 1
 	for ; decimals < 4; decimals++ {
 		clear := true
@@ -160,20 +158,13 @@ func against(q Interval, limits ...float64) string {
 			break
 		}
 	}
-	n := func(v float64) string {
-		s := fmt.Sprintf("%.*f", decimals, v)
-		// Internodes of tens of millimetres need no tenths.
-		if decimals == 1 && q.Value >= 20 {
-			s = fmt.Sprintf("%.0f", v)
-		}
-		return s
+	// Internodes of tens of millimetres need no tenths, where whole ones don't
+	// round onto a limit.
+	if decimals == 1 && q.Value >= 20 && !slices.ContainsFunc(limits, func(limit float64) bool {
+		l := fmt.Sprintf("%.0f", limit)
+		return q.Low != limit && fmt.Sprintf("%.0f", q.Low) == l || q.High != limit && fmt.Sprintf("%.0f", q.High) == l
+	}) {
+		decimals = 0
 	}
-	low, high := n(q.Low), n(q.High)
-	for _, limit := range limits {
-		// Whole millimetres may round onto the limit where tenths don't.
-		if l := fmt.Sprintf("%.0f", limit); decimals == 1 && q.Value >= 20 && (low == l && q.Low != limit || high == l && q.High != limit) {
-			return strings.Replace(q.String(), " (", " mm (", 1)
-		}
-	}
-	return n(q.Value) + " mm (" + low + " to " + high + ")"
+	return Tell("%s (%s to %s)", mm(q.Value, decimals), Length{q.Low, decimals, true}, Length{q.High, decimals, true})
 }

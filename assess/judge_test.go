@@ -42,7 +42,7 @@ func TestEveryFinding(t *testing.T) {
 			if len(c.Because) != 2 {
 				t.Errorf("diameter %s, internodes %s: because %q, want a sentence for each", d, l, c.Because)
 			}
-			all := strings.Join(c.Because, "; ")
+			all := strings.Join(Texts(c.Because), "; ")
 			for word, q := range map[string]Interval{"diameter can't be measured": diameters[d], "internode length can't be measured": internodes[l]} {
 				if strings.Contains(all, word) != !q.Known() {
 					t.Errorf("diameter %s, internodes %s: %q", d, l, all)
@@ -77,13 +77,13 @@ func TestSentences(t *testing.T) {
 	for _, tt := range tests {
 		c := Cane{Diameter: tt.d, Internode: tt.l, Nodes: make([]Node, tt.nodes)}
 		JudgeCane(&c, DefaultRuleSet())
-		if c.Because[0] != tt.want {
+		if c.Because[0].String() != tt.want {
 			t.Errorf("got  %q\nwant %q", c.Because[0], tt.want)
 		}
 	}
 	bull := Cane{Diameter: diameters["thick"], Internode: internodes["long"]}
 	JudgeCane(&bull, DefaultRuleSet())
-	if !strings.Contains(strings.Join(bull.Because, ";"), "are above 127 mm as well: bull type") {
+	if !strings.Contains(strings.Join(Texts(bull.Because), ";"), "are above 127 mm as well: bull type") {
 		t.Errorf("a bull-type cane isn't told as one: %q", bull.Because)
 	}
 }
@@ -93,7 +93,7 @@ func TestNoBoundIsRoundedOntoItsLimit(t *testing.T) {
 	for limit := 1.0; limit < 130; limit += 0.5 {
 		for _, off := range []float64{-0.6, -0.3, -0.04, -0.004, 0.004, 0.04, 0.3, 0.6} {
 			q := Interval{Value: limit + off - 1, Low: limit + off - 2, High: limit + off}
-			s := against(q, limit)
+			s := against(q, limit).String()
 			if strings.Contains(s, fmt.Sprintf(" %.0f)", limit)) && limit == math.Trunc(limit) || strings.Contains(s, fmt.Sprintf(" %.1f)", limit)) {
 				t.Errorf("upper bound %v against %v reads %q", q.High, limit, s)
 			}

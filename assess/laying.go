@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -45,7 +44,7 @@ type Laying struct {
 	Turn   Turn         `json:"turn"`
 	Turned BudsPointing `json:"buds_turned"`
 	Watch  []int        `json:"watch"`
-	Steps  []string     `json:"steps"` // in words, in order
+	Steps  []Sentence   `json:"steps"` // in words, in order
 }
 
 // Tying says where ties go. Common practice, no source: flat along the wire,
@@ -70,7 +69,7 @@ func (s *stand) lay(o *option, p Tying) *Laying {
 	l := &Laying{Ties: []Tie{}, Turn: NoTurn, Watch: []int{}}
 	end := o.cut.AlongMM
 	if o.cut.AfterNode == 0 {
-		l.Steps = []string{"no node was seen on it: count the buds on the vine before cutting"}
+		l.Steps = []Sentence{Tell("no node was seen on it: count the buds on the vine before cutting")}
 		return l
 	}
 
@@ -110,12 +109,12 @@ func (s *stand) lay(o *option, p Tying) *Laying {
 			l.Watch = append(l.Watch, i+1)
 		}
 	}
-	l.Steps = []string{
-		"take off tendrils, stubs and side shoots",
-		fmt.Sprintf("cut %.0f mm past node %d, counted from the head", o.cut.BeyondMM, o.cut.AfterNode),
-		fmt.Sprintf("bend it slowly to the %s wire, %s, and lay it flat along it", o.place.Wire, o.place.Direction),
+	l.Steps = []Sentence{
+		Tell("take off tendrils, stubs and side shoots"),
+		Tell("cut %s past node %d, counted from the head", mm(o.cut.BeyondMM, 0), o.cut.AfterNode),
+		Tell("bend it slowly to the %s wire, %s, and lay it flat along it", o.place.Wire, o.place.Direction),
 		l.budsInWords(),
-		fmt.Sprintf("tie it at %d points, first where it meets the wire", len(l.Ties)),
+		Tell("tie it at %d points, first where it meets the wire", len(l.Ties)),
 	}
 	return l
 }
@@ -200,36 +199,32 @@ func budsPointing(nodes []Node, d Direction, along float64) (straight, half, qua
 	return count(NoTurn), count(HalfTurn), count(QuarterTurn)
 }
 
-func (l *Laying) budsInWords() string {
-	b, how := l.Turned, "bent straight over"
+func (l *Laying) budsInWords() Sentence {
+	b := l.Turned
+	s := Tell("bent straight over, %d of its buds look up, %d out and %d down", b.Up, b.Out, b.Down)
 	if l.Turn == HalfTurn {
-		how = "turned by half while it's bent over"
+		s = Tell("turned by half while it's bent over, %d of its buds look up, %d out and %d down", b.Up, b.Out, b.Down)
 	}
-	s := fmt.Sprintf("%s, %d of its buds look up, %d out and %d down", how, b.Up, b.Out, b.Down)
 	if b.Rising > 0 {
-		s += fmt.Sprintf(", and %d sit on the part that rises to the wire", b.Rising)
+		s = Tell("%s, and %d sit on the part that rises to the wire", s, b.Rising)
 	}
 	if b.Unknown > 0 {
-		s += fmt.Sprintf("; of %d the side couldn't be seen", b.Unknown)
+		s = Tell("%s; of %d the side couldn't be seen", s, b.Unknown)
 	}
 	if len(l.Watch) > 0 {
-		s += fmt.Sprintf("; watch the buds at node %s in spring", numbersInWords(l.Watch))
+		s = Tell("%s; watch the buds at node %s in spring", s, numbersInWords(l.Watch))
 	}
 	return s
 }
 
 // numbersInWords writes "2, 4 and 6".
-func numbersInWords(ns []int) string {
-	s := ""
-	for i, n := range ns {
-		switch {
-		case i == 0:
-		case i == len(ns)-1:
-			s += " and "
-		default:
-			s += ", "
-		}
-		s += fmt.Sprint(n)
+func numbersInWords(ns []int) Sentence {
+	if len(ns) == 1 {
+		return Tell("%d", ns[0])
 	}
-	return s
+	var first []Sentence
+	for _, n := range ns[:len(ns)-1] {
+		first = append(first, Tell("%d", n))
+	}
+	return Tell("%s and %d", joined(first, ", "), ns[len(ns)-1])
 }

@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -52,11 +51,11 @@ func DescentsFrom(past *Past, m *Measurement, canes []ConfirmedCane, p Matching)
 		if c.old {
 			continue
 		}
-		d := Descent{Cane: c.ID, From: FromUnknown, Why: "where it arises can't be held against last winter's photo"}
+		d := Descent{Cane: c.ID, From: FromUnknown, Why: Tell("where it arises can't be held against last winter's photo")}
 		if then != nil && c.placed {
 			d = then.nearestSource(c, past, p)
 		} else if c.Origin == "head" {
-			d.From, d.Why = FromHeadWood, "it's seen to arise from the head"
+			d.From, d.Why = FromHeadWood, Tell("it's seen to arise from the head")
 		}
 		d.Cane = c.ID
 		out = append(out, d)
@@ -105,13 +104,13 @@ func (s *stand) nearestSource(c *standing, past *Past, p Matching) Descent {
 	}
 	// The head last: what grew from a spur at the head came from the spur.
 	if best.From == FromUnknown && c.away <= p.HeadMM {
-		return Descent{From: FromHeadWood, Why: fmt.Sprintf("it arises %.0f mm from the head, and from nothing that was kept last winter", c.away)}
+		return Descent{From: FromHeadWood, Why: Tell("it arises %s from the head, and from nothing that was kept last winter", mm(c.away, 0))}
 	}
 	if best.From == FromUnknown {
-		best.Why = "nothing that was kept last winter stands near its base"
+		best.Why = Tell("nothing that was kept last winter stands near its base")
 		return best
 	}
-	best.Why = fmt.Sprintf("it arises %.0f mm from where that stood", bestAway)
+	best.Why = Tell("it arises %s from where that stood", mm(bestAway, 0))
 	return best
 }
 

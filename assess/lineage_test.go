@@ -41,7 +41,7 @@ func TestDescents(t *testing.T) {
 	}
 	for _, d := range got {
 		w := want[d.Cane]
-		if d.From != w.From || d.Parent != w.Parent || d.ParentWinter != w.ParentWinter || d.Sure || d.Why == "" {
+		if d.From != w.From || d.Parent != w.Parent || d.ParentWinter != w.ParentWinter || d.Sure || d.Why.Empty() {
 			t.Errorf("cane %d: %+v, want %+v", d.Cane, d, w)
 		}
 	}

@@ -43,7 +43,7 @@ func TestPruningsTellWhatIsMissing(t *testing.T) {
 	cut := cloneCane(whole)
 	cut.LeavesFrame = true
 	p, err := EstimatePrunings([]Cane{whole, cut, {ID: 3}}, DefaultWood())
-	if err != nil || len(p.Missing) != 2 || !strings.Contains(p.Missing[0], "run out of the picture") || p.Canes != 2 {
+	if err != nil || len(p.Missing) != 2 || !strings.Contains(p.Missing[0].String(), "runs out of the picture") || p.Canes != 2 {
 		t.Errorf("%+v, %v", p, err)
 	}
 	if _, err := EstimatePrunings([]Cane{{}}, DefaultWood()); ErrorCode(err) != EInvalid {
@@ -90,7 +90,7 @@ func TestPruningsOfAChoice(t *testing.T) {
 	}
 	length := c.AlongMM[len(c.AlongMM)-1]
 	near(t, "mass", got.KG.Value, whole.KG.Value*(1+(length-600)/length), 1e-3*whole.KG.Value)
-	if !strings.Contains(got.Because, "what the choice cuts off") || got.Canes != 2 {
+	if !strings.Contains(got.Because.String(), "what the choice cuts off") || got.Canes != 2 {
 		t.Errorf("%+v", got)
 	}
 }
@@ -102,7 +102,7 @@ func TestBalanced(t *testing.T) {
 	weighed := func(kg float64) *Prunings { p, _ := WeighedPrunings(kg); return &p }
 	verdict := func(b Balance, name string) string {
 		for _, f := range b.Figures {
-			if f.Name == name {
+			if f.Name.String() == name {
 				return f.Verdict
 			}
 		}
@@ -140,16 +140,16 @@ func TestBalanced(t *testing.T) {
 		t.Errorf("nothing entered: %+v", b)
 	}
 	// Wood that wasn't seen can only add.
-	if w := (Figure{Name: "mean cane mass", Unit: "g", Value: Interval{73.12, 55.94, 90.53}}).InWords(); w != "mean cane mass: 73 g (56 to 91)" {
+	if w := (Figure{Name: Tell("mean cane mass"), Unit: "g", Value: Interval{73.12, 55.94, 90.53}}).InWords().String(); w != "mean cane mass: 73 g (56 to 91)" {
 		t.Errorf("in words: %q", w)
 	}
 	part := weighed(0.3)
-	part.Missing = []string{"the ends of 2 canes"}
+	part.Missing = []Sentence{Tell("the ends of 2 canes")}
 	b := Balanced(VineLoad{Prunings: part, SpacingM: 1.2, YieldKG: 6, Buds: 20})
 	if verdict(b, perMetre) != "too close to call" || verdict(b, ratio) != "too close to call" {
 		t.Errorf("with wood unseen: %+v", b.Figures)
 	}
-	if w := b.Figures[0].InWords(); !strings.Contains(w, "prunings per metre of row: 0.25 kg/m (0.23 to 0.27), too close to call against 0.5 to 1") {
+	if w := b.Figures[0].InWords().String(); !strings.Contains(w, "prunings per metre of row: 0.25 kg/m (0.23 to 0.27), too close to call against 0.5 to 1") {
 		t.Errorf("in words: %q", w)
 	}
 }
@@ -216,7 +216,7 @@ func TestTurn(t *testing.T) {
 		if k.Laying.Turn != turn || k.Laying.Turned != want || !slices.Equal(k.Laying.Watch, watch) {
 			t.Errorf("%s: turned %q, %+v, watch %v", k.Place, k.Laying.Turn, k.Laying.Turned, k.Laying.Watch)
 		}
-		if !strings.Contains(k.Laying.Steps[3], "watch the buds at node 4 and 7") {
+		if !strings.Contains(k.Laying.Steps[3].String(), "watch the buds at node 4 and 7") {
 			t.Errorf("%s: %q", k.Place, k.Laying.Steps[3])
 		}
 	}
@@ -248,7 +248,7 @@ func TestLaying(t *testing.T) {
 				t.Errorf("%s: ties %+v", k.Place, l.Ties)
 			}
 		}
-		if !strings.Contains(l.Steps[1], "cut 19 mm past node 8") || !strings.Contains(l.Steps[2], string(k.Place.Direction)) {
+		if !strings.Contains(l.Steps[1].String(), "cut 19 mm past node 8") || !strings.Contains(l.Steps[2].String(), string(k.Place.Direction)) {
 			t.Errorf("%s: steps %q", k.Place, l.Steps)
 		}
 	}

@@ -132,9 +132,9 @@ type Cane struct {
 	// NodeDoubt is the relative standard uncertainty of the median internode
 	// that comes from nodes that may be missed or seen where none is. It is 0
 	// once a person has ruled on the nodes.
-	NodeDoubt float64  `json:"node_doubt,omitempty"`
-	Finding   Finding  `json:"finding"`
-	Because   []string `json:"because"`
+	NodeDoubt float64    `json:"node_doubt,omitempty"`
+	Finding   Finding    `json:"finding"`
+	Because   []Sentence `json:"because"`
 }
 
 // Timber is a piece of wood that is not a one-year cane: trunk or old wood.

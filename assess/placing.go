@@ -1,9 +1,7 @@
 package assess
 
 import (
-	"fmt"
 	"math"
-	"strings"
 )
 
 // An option is one cane for one place, with what speaks for and against it.
@@ -16,36 +14,39 @@ type option struct {
 	points float64 // sum of terms
 }
 
+// findingReason is the text by which a cane is left out because of its finding.
+const findingReason = "%s: %s"
+
 // fruiting tells whether a cane is sure enough and good enough to be laid in
 // any place; if not, why, and whether a person must decide that.
-func (c *standing) fruiting(s *stand, f Form, p Choosing) (ok bool, why string, ask bool) {
-	because := ""
+func (c *standing) fruiting(s *stand, f Form, p Choosing) (ok bool, why Sentence, ask bool) {
+	finding := c.Finding.InWords()
 	if len(c.Because) > 0 {
-		because = ": " + c.Because[0]
+		finding = Tell("%s: %s", finding, c.Because[0])
 	}
 	// Along a cordon, canes may stand anywhere on it.
 	fromHead := len(f.Places) > 0
 	switch {
 	case c.old:
-		return false, "old wood", false
+		return false, Tell("old wood"), false
 	case fromHead && s.head && c.placed && c.away > p.NextVineMM:
-		return false, fmt.Sprintf("arises %.0f mm from the head: leave it if it's the next vine's; if it's this one's, it goes with last winter's fruiting wood", c.away), true
+		return false, Tell("arises %s from the head: leave it if it's the next vine's; if it's this one's, it goes with last winter's fruiting wood", mm(c.away, 0)), true
 	case c.Finding == Weak || c.Finding == ShortNoded || c.Finding == WeakAndShortNoded:
-		return false, c.Finding.InWords() + because, false
+		return false, finding, false
 	case c.Finding == TooCloseToCall || c.Finding == NotMeasurable || c.Finding == "":
-		return false, c.Finding.InWords() + because, true
+		return false, finding, true
 	case fromHead && s.head && c.placed && c.away > p.FarMM:
-		return false, fmt.Sprintf("arises %.0f mm from the head, so that last winter's fruiting wood would have to stay", c.away), false
+		return false, Tell("arises %s from the head, so that last winter's fruiting wood would have to stay", mm(c.away, 0)), false
 	case fromHead && s.lower && c.placed && c.rise[0] < -p.AboveMM:
-		return false, fmt.Sprintf("arises %.0f mm above the lower wire: keeping it would lift the head", -c.rise[0]), false
+		return false, Tell("arises %s above the lower wire: keeping it would lift the head", mm(-c.rise[0], 0)), false
 	case len(c.Nodes) < f.BudsMin && c.LeavesFrame:
-		return false, fmt.Sprintf("only %d nodes are in the picture, fewer than %d: count them on the vine", len(c.Nodes), f.BudsMin), true
+		return false, TellCount(len(c.Nodes), "only %d node is in the picture, fewer than %d: count them on the vine", "only %d nodes are in the picture, fewer than %d: count them on the vine", len(c.Nodes), f.BudsMin), true
 	case len(c.Nodes) < f.BudsMin:
-		return false, fmt.Sprintf("has only %d nodes, fewer than %d: it didn't grow far", len(c.Nodes), f.BudsMin), false
+		return false, TellCount(len(c.Nodes), "has only %d node, fewer than %d: it didn't grow far", "has only %d nodes, fewer than %d: it didn't grow far", len(c.Nodes), f.BudsMin), false
 	case c.Finding == OverVigorous:
-		return false, c.Finding.InWords() + because, false
+		return false, finding, false
 	}
-	return true, "", false
+	return true, Sentence{}, false
 }
 
 // cutAfter is the cut that leaves so many nodes, counted from the head.
@@ -55,16 +56,16 @@ func (c *standing) cutAfter(nodes int, rs RuleSet) Cut {
 	}
 	beyond := rs.CutBeyond.Limit
 	at := c.Nodes[nodes-1].AlongMM
-	why := fmt.Sprintf("%s past the node (%s)", rs.CutBeyond, rs.CutBeyond.Source)
+	why := Tell("%s past the node (%s)", rs.CutBeyond.said(), Sentence{Text: rs.CutBeyond.Source})
 	// Never into the next bud: at most to the middle of the internode.
 	if nodes < len(c.Nodes) {
 		if half := (c.Nodes[nodes].AlongMM - at) / 2; half < beyond {
 			beyond = half
-			why = fmt.Sprintf("half way to the next node, which is nearer than twice %s", rs.CutBeyond)
+			why = Tell("half way to the next node, which is nearer than twice %s", rs.CutBeyond.said())
 		}
 	} else if n := len(c.AlongMM); n > 0 && c.AlongMM[n-1]-at < beyond {
 		beyond = math.Max(0, c.AlongMM[n-1]-at)
-		why = "where the traced cane ends"
+		why = Tell("where the traced cane ends")
 	}
 	cut := Cut{AfterNode: nodes, AlongMM: at + beyond, BeyondMM: beyond, Why: why, Check: c.missedNode(nodes)}
 	if px, ok := c.PxAt(cut.AlongMM); ok {
@@ -79,24 +80,24 @@ func (c *standing) cutAfter(nodes int, rs RuleSet) Cut {
 const gapFactor = 1.8
 
 // missedNode tells where a node may be missed among the first so many, or
-// between them and the base; "" for nowhere.
-func (c *standing) missedNode(nodes int) string {
+// between them and the base; empty for nowhere.
+func (c *standing) missedNode(nodes int) Sentence {
 	usual := c.Internode.Value
 	if !c.Internode.Known() || nodes > len(c.Nodes) {
-		return ""
+		return Sentence{}
 	}
 	before := 0.0
 	for i, n := range c.Nodes[:nodes] {
 		if n.AlongMM-before > gapFactor*usual {
-			where := fmt.Sprintf("between node %d and node %d", i, i+1)
+			bare := mm(n.AlongMM-before, 0)
 			if i == 0 {
-				where = "below the first one seen"
+				return Tell("count the buds on the vine: below the first one seen lie %s without a node, so one may be missed", bare)
 			}
-			return fmt.Sprintf("count the buds on the vine: %s lie %.0f mm without a node, so one may be missed", where, n.AlongMM-before)
+			return Tell("count the buds on the vine: between node %d and node %d lie %s without a node, so one may be missed", i, i+1, bare)
 		}
 		before = n.AlongMM
 	}
-	return ""
+	return Sentence{}
 }
 
 // consider weighs a cane for the i-th place of the form, which asks for so many
@@ -106,41 +107,41 @@ func (s *stand) consider(k, i int, place Place, asks int, f Form, rs RuleSet, p 
 	c := &s.canes[k]
 	o := option{cane: k, place: place, buds: min(asks, len(c.Nodes))}
 	o.cut = c.cutAfter(o.buds, rs)
-	add := func(name string, points float64, format string, args ...any) {
+	add := func(name string, points float64, words Sentence) {
 		points = math.Round(points*10) / 10
-		o.terms = append(o.terms, Term{name, points, fmt.Sprintf(format, args...)})
+		o.terms = append(o.terms, Term{name, points, words})
 		o.points += points
 	}
-	add("place", p.Filled-p.PlaceStep*float64(i), "place %d of %d in the form's order", i+1, len(f.Places))
+	add("place", p.Filled-p.PlaceStep*float64(i), Tell("place %d of %d in the form's order", i+1, len(f.Places)))
 
 	if d := c.Diameter; d.Known() {
 		room := math.Min((d.Value-rs.Weak.Limit)/p.DiameterRoom, rs.OverVigorous.Limit-d.Value)
-		add("diameter", p.Diameter*clamp(room, 0, 1), "%.1f mm", d.Value)
+		add("diameter", p.Diameter*clamp(room, 0, 1), Tell("%s", mm(d.Value, 1)))
 	}
 	if l := c.Internode; l.Known() {
 		room := math.Min((l.Value-rs.ShortNoded.Limit)/p.InternodeRoom, (rs.LongNoded.Limit-l.Value)/p.InternodeRoom)
-		add("internodes", p.Internode*clamp(room, 0, 1), "%.0f mm internodes", l.Value)
+		add("internodes", p.Internode*clamp(room, 0, 1), Tell("%s internodes", mm(l.Value, 0)))
 	}
 	if s.head && c.placed {
-		add("near", p.Near*clamp(1-c.away/p.FarMM, 0, 1), "arises %.0f mm from the head", c.away)
+		add("near", p.Near*clamp(1-c.away/p.FarMM, 0, 1), Tell("arises %s from the head", mm(c.away, 0)))
 	}
 	switch {
 	case c.from.From == FromSpur:
-		add("origin", p.FromHead, "grows from %s", c.from.InWords())
+		add("origin", p.FromHead, Tell("grows from %s", c.from))
 	case c.from.From == FromHeadWood || c.from.From == "" && c.Origin == "head":
-		add("origin", p.FromHead, "grows from the head")
+		add("origin", p.FromHead, Tell("grows from the head"))
 	case c.from.From == FromOldWood || c.from.From == "" && c.Origin == "old_wood":
-		add("origin", -p.FromOld, "grows from older wood, which would have to stay with it")
+		add("origin", -p.FromOld, Tell("grows from older wood, which would have to stay with it"))
 	}
 	if s.lower && c.placed {
-		theWire := "wire"
+		theWire := Tell("wire")
 		if place.Wire == UpperWire {
-			theWire = "lower wire"
+			theWire = Tell("lower wire")
 		}
 		if c.rise[0] >= 0 {
-			add("height", p.Below, "rises %.0f mm below the %s", c.rise[0], theWire)
+			add("height", p.Below, Tell("rises %s below the %s", mm(c.rise[0], 0), theWire))
 		} else {
-			add("height", p.Below*(1+2*c.rise[0]/p.AboveMM), "rises %.0f mm above the %s", -c.rise[0], theWire)
+			add("height", p.Below*(1+2*c.rise[0]/p.AboveMM), Tell("rises %s above the %s", mm(-c.rise[0], 0), theWire))
 		}
 	}
 	if c.placed {
@@ -150,23 +151,23 @@ func (s *stand) consider(k, i int, place Place, asks int, f Form, rs RuleSet, p 
 		}
 		// Without the head there's no middle to stand to the left of.
 		if s.head {
-			add("side", p.Side*clamp(toward*c.x/p.SideMM, -1, 1), "stands %.0f mm %s of the head", math.Abs(c.x), sideWord(c.x))
+			add("side", p.Side*clamp(toward*c.x/p.SideMM, -1, 1), Tell("stands %s %s of the head", mm(math.Abs(c.x), 0), sideOf(c.x)))
 		}
-		lean := "grows upright"
+		lean := Tell("grows upright")
 		if deg := math.Round(math.Abs(c.leanRight)); deg > 0 {
-			lean = fmt.Sprintf("leans %.0f degrees %s", deg, sideWord(c.leanRight))
+			lean = TellCount(int(deg), "leans %.0f degree %s", "leans %.0f degrees %s", deg, sideOf(c.leanRight))
 		}
-		add("lean", p.Lean*clamp(toward*c.leanRight/p.LeanDeg, -1, 1), "%s", lean)
+		add("lean", p.Lean*clamp(toward*c.leanRight/p.LeanDeg, -1, 1), lean)
 		if rise, ok := s.riseTo(c, place.Wire); ok && o.cut.AfterNode > 0 {
 			reach := o.cut.AlongMM - math.Max(0, rise)
 			if reach < p.LeastReachMM && !asked {
 				return o, false
 			}
-			add("reach", p.Reach*clamp(reach/p.ReachMM, 0, 1), "reaches %.0f mm along the wire", math.Max(0, reach))
+			add("reach", p.Reach*clamp(reach/p.ReachMM, 0, 1), Tell("reaches %s along the wire", mm(math.Max(0, reach), 0)))
 		}
 	}
 	if short := asks - o.buds; short > 0 {
-		add("buds", -p.PerBud*float64(short), "has %d of the %d buds asked", o.buds, asks)
+		add("buds", -p.PerBud*float64(short), Tell("has %d of the %d buds asked", o.buds, asks))
 	}
 	return o, true
 }
@@ -194,7 +195,7 @@ func (s *stand) against(a, b *option, p Choosing) []Term {
 			left, right = y, x
 		}
 		if left.x > right.x {
-			out = append(out, Term{"crossing", -p.Crossing, fmt.Sprintf("crosses cane %d on the %s wire", x.ID, a.place.Wire)})
+			out = append(out, Term{"crossing", -p.Crossing, Tell("crosses cane %d on the %s wire", x.ID, a.place.Wire)})
 		}
 	case a.place.Wire != b.place.Wire:
 		// The one on the lower wire lies across the other's way up.
@@ -203,31 +204,31 @@ func (s *stand) against(a, b *option, p Choosing) []Term {
 			low, up, way = y, x, b.place.Direction
 		}
 		if way == ToLeft && up.x < low.x || way == ToRight && up.x > low.x {
-			out = append(out, Term{"crossing", -p.CrossingUp, fmt.Sprintf("crosses cane %d where one rises past the other", x.ID)})
+			out = append(out, Term{"crossing", -p.CrossingUp, Tell("crosses cane %d where one rises past the other", x.ID)})
 		}
 	}
 	if d := math.Hypot(x.x-y.x, x.y-y.y); s.mm && d < p.CrowdMM {
-		out = append(out, Term{"crowding", -p.Crowding, fmt.Sprintf("arises only %.0f mm from cane %d", d, x.ID)})
+		out = append(out, Term{"crowding", -p.Crowding, Tell("arises only %s from cane %d", mm(d, 0), x.ID)})
 	}
 	return out
 }
 
-// why is the sentence for a kept cane.
-func (o *option) why(what string) string {
-	var words []string
+// why lists what was weighed of a cane.
+func (o *option) why() sentences {
+	var words []Sentence
 	for _, t := range o.terms {
 		if t.Name != "place" {
 			words = append(words, t.Words)
 		}
 	}
-	return what + ": " + strings.Join(words, ", ")
+	return joined(words, ", ")
 }
 
-func sideWord(x float64) string {
+func sideOf(x float64) Direction {
 	if x < 0 {
-		return "left"
+		return ToLeft
 	}
-	return "right"
+	return ToRight
 }
 
 func clamp(v, low, high float64) float64 {

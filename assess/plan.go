@@ -1,9 +1,6 @@
 package assess
 
-import (
-	"fmt"
-	"slices"
-)
+import "slices"
 
 // Plan is a choice in the order in which it's carried out: away with what
 // goes, spurs, then the kept canes, the lower wire first.
@@ -13,30 +10,30 @@ type Plan struct {
 	RuleSet string `json:"rule_set"`
 	// OldWood are last winter's fruiting canes, to be cut away behind this
 	// winter's.
-	OldWood []string  `json:"old_wood"`
-	Away    []Removed `json:"away"`
-	Look    []Doubt   `json:"look"` // not to be cut before a person has decided
-	Spurs   []Spur    `json:"spurs"`
-	Lay     []Kept    `json:"lay"`
-	Empty   []Place   `json:"empty"`
-	Buds    int       `json:"buds"`
+	OldWood []Sentence `json:"old_wood"`
+	Away    []Removed  `json:"away"`
+	Look    []Doubt    `json:"look"` // not to be cut before a person has decided
+	Spurs   []Spur     `json:"spurs"`
+	Lay     []Kept     `json:"lay"`
+	Empty   []Place    `json:"empty"`
+	Buds    int        `json:"buds"`
 	// Pointing counts the buds of all laid canes once they're laid as told.
 	Pointing BudsPointing `json:"pointing"`
-	Missing  []string     `json:"missing"`
-	Notes    []string     `json:"notes"`
+	Missing  []Sentence   `json:"missing"`
+	Notes    []Sentence   `json:"notes"`
 }
 
 // PlanOf puts a choice in the order of work. past may be nil: then nothing is
 // known of last winter's canes.
 func PlanOf(winter string, ch Choice, past *Past) Plan {
 	p := Plan{
-		Winter: winter, Form: ch.Form, RuleSet: ch.RuleSet, OldWood: []string{}, Away: ch.Remove, Look: ch.Ask, Spurs: ch.Spurs,
+		Winter: winter, Form: ch.Form, RuleSet: ch.RuleSet, OldWood: []Sentence{}, Away: ch.Remove, Look: ch.Ask, Spurs: ch.Spurs,
 		Lay: []Kept{}, Empty: ch.Empty(), Buds: ch.Buds, Missing: ch.Missing, Notes: ch.Notes,
 	}
 	if past != nil && past.Choice != nil {
 		for _, k := range past.Choice.Keep {
 			if k.Cane != 0 {
-				p.OldWood = append(p.OldWood, fmt.Sprintf("what was laid %s in %s (cane %d of then)", k.Place, past.Winter, k.Cane))
+				p.OldWood = append(p.OldWood, Tell("what was laid %s in %s (cane %d of then)", k.Place, past.Winter, k.Cane))
 			}
 		}
 	}

@@ -13,7 +13,7 @@ func TestPlan(t *testing.T) {
 	if len(p.Lay) != 4 || p.Lay[0].Place.Wire != LowerWire || p.Lay[1].Place.Wire != LowerWire || p.Lay[3].Place.Wire != UpperWire {
 		t.Errorf("laid in the order %+v", p.Lay)
 	}
-	if len(p.OldWood) != 2 || p.OldWood[0] != "what was laid lower left in 2025/26 (cane 1 of then)" {
+	if len(p.OldWood) != 2 || p.OldWood[0].String() != "what was laid lower left in 2025/26 (cane 1 of then)" {
 		t.Errorf("old wood %q", p.OldWood)
 	}
 	if b := p.Pointing; b.Up+b.Out+b.Down+b.Rising+b.Unknown != 32 || p.Buds != ch.Buds || len(p.Away) != 1 || len(p.Empty) != 0 {

@@ -1,19 +1,18 @@
 package assess
 
 import (
-	"fmt"
 	"math"
 	"strings"
 )
 
 // Prunings is the mass of a vine's one-year wood.
 type Prunings struct {
-	KG      Interval `json:"kg"`
-	Weighed bool     `json:"weighed"` // false: estimated from measured canes
-	Canes   int      `json:"canes"`   // how many it was estimated from
-	Because string   `json:"because"`
-	Missing []string `json:"missing"` // what makes it less than the whole
-	Source  string   `json:"source"`
+	KG      Interval   `json:"kg"`
+	Weighed bool       `json:"weighed"` // false: estimated from measured canes
+	Canes   int        `json:"canes"`   // how many it was estimated from
+	Because Sentence   `json:"because"`
+	Missing []Sentence `json:"missing"` // what makes it less than the whole
+	Source  Sentence   `json:"source"`
 }
 
 // Wood says what is taken of wood when its mass is estimated.
@@ -31,7 +30,15 @@ type Wood struct {
 
 // DefaultWood is what EstimatePrunings is usually given.
 func DefaultWood() Wood {
-	return Wood{DensityLow: 0.85, DensityHigh: 1.05, SectionU: 0.05, Source: "density of 0.85 to 1.05 g/cm3: from memory, no source confirmed"}
+	return Wood{DensityLow: 0.85, DensityHigh: 1.05, SectionU: 0.05, Source: phrase("density of 0.85 to 1.05 g/cm3: from memory, no source confirmed")}
+}
+
+// said is the density with its source.
+func (w Wood) said() Sentence {
+	if w == DefaultWood() {
+		return Sentence{Text: w.Source}
+	}
+	return Tell("density of %v to %v g/cm3: %s", w.DensityLow, w.DensityHigh, w.Source)
 }
 
 // Validate returns nil, or an Error with code EInvalid that says what to enter.
@@ -40,7 +47,7 @@ func (w Wood) Validate() error {
 	case !(w.DensityLow > 0 && w.DensityLow <= w.DensityHigh && w.DensityHigh < 2):
 		return Errorf(EInvalid, "a density of %v to %v g/cm3 can't be wood's: fresh canes have about 0.9 to 1.0.", w.DensityLow, w.DensityHigh)
 	case strings.TrimSpace(w.Source) == "":
-		return Errorf(EInvalid, "the density of canes has no source: name where the figures come from, or write %q.", "weighed on the estate")
+		return Errorf(EInvalid, "the density of canes has no source: name where the figures come from, or write %s.", Tell("weighed on the estate"))
 	}
 	return nil
 }
@@ -52,7 +59,7 @@ func WeighedPrunings(kg float64) (Prunings, error) {
 		return Prunings{}, Errorf(EInvalid, "prunings of %v kg can't be one vine's: give what was cut off one vine, weighed, in kilograms.", kg)
 	}
 	const half = 0.02
-	return Prunings{KG: Interval{kg, math.Max(0, kg-half), kg + half}, Weighed: true, Because: fmt.Sprintf("weighed: %.2f kg", kg), Missing: []string{}, Source: "weighed"}, nil
+	return Prunings{KG: Interval{kg, math.Max(0, kg-half), kg + half}, Weighed: true, Because: Tell("weighed: %.2f kg", kg), Missing: []Sentence{}, Source: Tell("weighed")}, nil
 }
 
 // EstimatePrunings gives the mass of canes from their measured diameters along
@@ -68,7 +75,7 @@ func EstimatePrunings(canes []Cane, w Wood) (Prunings, error) {
 		return Prunings{}, err
 	}
 	p := DefaultCombining()
-	out := Prunings{Missing: []string{}, Source: "volume of measured canes; " + w.Source}
+	out := Prunings{Missing: []Sentence{}, Source: Tell("volume of measured canes; %s", w.said())}
 	var volume, scaleU, edgeU float64 // cm3
 	var cutOff, unread int
 	for i := range canes {
@@ -95,12 +102,12 @@ func EstimatePrunings(canes []Cane, w Wood) (Prunings, error) {
 	kg := volume * density / 1000
 	c := combine(part{scaleU * density / 1000, inf}, part{edgeU * density / 1000, inf}, part{volume * densityU / 1000, inf}, part{w.SectionU * kg, inf})
 	out.KG = p.length(kg, c, 0)
-	out.Because = fmt.Sprintf("%d canes of %.0f cm3 in all, at %.2f to %.2f g/cm3: %.2f kg (%.2f to %.2f)", out.Canes, volume, w.DensityLow, w.DensityHigh, out.KG.Value, out.KG.Low, out.KG.High)
+	out.Because = Tell("%d canes of %.0f cm3 in all, at %.2f to %.2f g/cm3: %.2f kg (%.2f to %.2f)", out.Canes, volume, w.DensityLow, w.DensityHigh, out.KG.Value, out.KG.Low, out.KG.High)
 	if cutOff > 0 {
-		out.Missing = append(out.Missing, fmt.Sprintf("the ends of %d canes that run out of the picture", cutOff))
+		out.Missing = append(out.Missing, TellCount(cutOff, "the end of %d cane that runs out of the picture", "the ends of %d canes that run out of the picture", cutOff))
 	}
 	if unread > 0 {
-		out.Missing = append(out.Missing, fmt.Sprintf("%d canes without a diameter along their length", unread))
+		out.Missing = append(out.Missing, TellCount(unread, "%d cane without a diameter along its length", "%d canes without a diameter along their length", unread))
 	}
 	return out, nil
 }
@@ -129,7 +136,7 @@ func EstimateCutOff(canes []Cane, ch Choice, w Wood) (Prunings, error) {
 	}
 	p, err := EstimatePrunings(rest, w)
 	if err == nil && len(cuts) > 0 {
-		p.Because += ", of what the choice cuts off"
+		p.Because = Tell("%s, of what the choice cuts off", p.Because)
 	}
 	return p, err
 }

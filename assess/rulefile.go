@@ -45,7 +45,7 @@ func FormatOf(name string) (FileFormat, error) {
 // filled in. EInvalid when it can't be read or can't stand, with a sentence for
 // each fault that names its line; ETooLarge beyond 64 kB. It never panics.
 func ReadRuleSet(data []byte, format FileFormat) (RuleSet, error) {
-	return readFile(data, format, "the rule set", RuleSet.faults)
+	return readFile(data, format, Tell("the rule set"), RuleSet.faults)
 }
 
 // WriteRuleSet writes a rule set so that ReadRuleSet reads the same one.
@@ -53,7 +53,7 @@ func WriteRuleSet(rs RuleSet, format FileFormat) ([]byte, error) { return writeF
 
 // ReadDescriptorTable reads a descriptor table, as ReadRuleSet does a rule set.
 func ReadDescriptorTable(data []byte, format FileFormat) (DescriptorTable, error) {
-	return readFile(data, format, "the descriptor table", DescriptorTable.faults)
+	return readFile(data, format, Tell("the descriptor table"), DescriptorTable.faults)
 }
 
 // WriteDescriptorTable writes a table so that ReadDescriptorTable reads the
@@ -64,7 +64,7 @@ func WriteDescriptorTable(t DescriptorTable, format FileFormat) ([]byte, error) 
 
 // ReadForm reads a training form, as ReadRuleSet does a rule set.
 func ReadForm(data []byte, format FileFormat) (Form, error) {
-	f, err := readFile(data, format, "the training form", Form.faults)
+	f, err := readFile(data, format, Tell("the training form"), Form.faults)
 	if err == nil && f.Places == nil {
 		f.Places = []Place{}
 	}
@@ -84,7 +84,7 @@ func writeFile(v any, format FileFormat) ([]byte, error) {
 	return nil, Errorf(EInvalid, "%q isn't a format: choose yaml or toml.", format)
 }
 
-func readFile[T any](data []byte, format FileFormat, what string, check func(T) faults) (out T, err error) {
+func readFile[T any](data []byte, format FileFormat, what Sentence, check func(T) faults) (out T, err error) {
 	var none T
 	// A file is a stranger's: a slip in a parser must not take the service with it.
 	defer func() {
@@ -114,11 +114,11 @@ func readFile[T any](data []byte, format FileFormat, what string, check func(T) 
 	if len(fs) == 0 {
 		return out, nil
 	}
-	var lines []string
+	var lines []Sentence
 	for _, f := range fs {
-		lines = append(lines, fmt.Sprintf("line %d: %s", lineNear(f.path, lineOf), f.text))
+		lines = append(lines, Tell("line %d: %s", lineNear(f.path, lineOf), f.text))
 	}
-	return none, Errorf(EInvalid, "%s can't be used: %s", what, strings.Join(lines, "\n"))
+	return none, Errorf(EInvalid, "%s can't be used: %s", what, joined(lines, "\n"))
 }
 
 // lineNear is the line of a key, or of the nearest one above it that the file

@@ -17,6 +17,9 @@ type Threshold struct {
 // String gives "6 mm".
 func (t Threshold) String() string { return trimNumber(t.Limit) + " " + t.Unit }
 
+// said is the limit as a sentence has it.
+func (t Threshold) said() Length { return mm(t.Limit, -1) }
+
 // RuleSet is a named, versioned set of limits by which canes are judged. A
 // changed rule set is a new version: an old record names the version that
 // judged it.
@@ -51,39 +54,39 @@ func DefaultRuleSet() RuleSet {
 		Version: 1,
 		Weak: Threshold{
 			Limit: 6, Unit: "mm",
-			Meaning: "a cane thinner than this is weak: poor fruiting wood",
-			Source: "E. Hellman, Cane Pruning, eXtension 2019, gives 1/4 to 1/2 in = 6.4 to 12.7 mm for a fruiting cane " +
-				"(https://grapes.extension.org/2019/06/cane-pruning/); 6 mm is a rounder limit just below it",
+			Meaning: phrase("a cane thinner than this is weak: poor fruiting wood"),
+			Source: phrase("E. Hellman, Cane Pruning, eXtension 2019, gives 1/4 to 1/2 in = 6.4 to 12.7 mm for a fruiting cane " +
+				"(https://grapes.extension.org/2019/06/cane-pruning/); 6 mm is a rounder limit just below it"),
 		},
 		ShortNoded: Threshold{
 			Limit: 50, Unit: "mm",
-			Meaning: "a cane whose internodes are shorter than this is short-noded: it grew little and its buds sit close together",
-			Source: "lower end of the class short, 50 to 60 mm: Italian Central Ampelographic Committee, in G. Dalmasso, VITE, " +
+			Meaning: phrase("a cane whose internodes are shorter than this is short-noded: it grew little and its buds sit close together"),
+			Source: phrase("lower end of the class short, 50 to 60 mm: Italian Central Ampelographic Committee, in G. Dalmasso, VITE, " +
 				"Enciclopedia Italiana. Guides call 76 to 102 mm good, but sound Cabernet Sauvignon had means of 48 to 56 mm " +
-				"over whole shoots (AJEV table, Oakville 1993-95), so the limit isn't higher",
+				"over whole shoots (AJEV table, Oakville 1993-95), so the limit isn't higher"),
 		},
 		OverVigorous: Threshold{
 			Limit: 13, Unit: "mm",
-			Meaning: "a cane thicker than this is over-vigorous: less hardy and hard to lay; a caution, not a proven loss of fruit",
-			Source: "eXtension Grapes, What are bull canes, gives more than 1/2 in = 12.7 mm " +
+			Meaning: phrase("a cane thicker than this is over-vigorous: less hardy and hard to lay; a caution, not a proven loss of fruit"),
+			Source: phrase("eXtension Grapes, What are bull canes, gives more than 1/2 in = 12.7 mm " +
 				"(https://grapes.extension.org/what-are-bull-canes-and-how-do-i-handle-them/); 13 mm is a rounder limit just above it. " +
-				"In a Marlborough trial fruitfulness still rose at 14 mm (Eltom, Winefield & Trought 2014)",
+				"In a Marlborough trial fruitfulness still rose at 14 mm (Eltom, Winefield & Trought 2014)"),
 		},
 		LongNoded: Threshold{
 			Limit: 127, Unit: "mm",
-			Meaning: "an over-vigorous cane whose internodes are longer than this is of bull type",
-			Source:  "eXtension Grapes, What are bull canes: 5 to 6 in = 127 to 152 mm and more",
+			Meaning: phrase("an over-vigorous cane whose internodes are longer than this is of bull type"),
+			Source:  phrase("eXtension Grapes, What are bull canes: 5 to 6 in = 127 to 152 mm and more"),
 		},
 		CutBeyond: Threshold{
 			Limit: 19, Unit: "mm",
-			Meaning: "a kept cane is cut this far beyond the last counted node, so that its bud doesn't dry out",
-			Source: "table-grape handbook: 3/4 in = 19 mm past the last counted node " +
-				"(https://www.grovida.us/growing-table-grapes/step-select-and-prune-fruiting-canes.html)",
+			Meaning: phrase("a kept cane is cut this far beyond the last counted node, so that its bud doesn't dry out"),
+			Source: phrase("table-grape handbook: 3/4 in = 19 mm past the last counted node " +
+				"(https://www.grovida.us/growing-table-grapes/step-select-and-prune-fruiting-canes.html)"),
 		},
 		NearHead: Threshold{
 			Limit: 150, Unit: "mm",
-			Meaning: "a cane that arises within this distance of the head counts as one near the head",
-			Source:  "common practice, no source",
+			Meaning: phrase("a cane that arises within this distance of the head counts as one near the head"),
+			Source:  phrase("common practice, no source"),
 		},
 	}
 }
@@ -122,10 +125,10 @@ func (rs RuleSet) faults() faults {
 		}
 	}
 	if rs.Weak.Limit >= rs.OverVigorous.Limit {
-		fs.say("weak.limit", "weak (%s) isn't below over_vigorous (%s): every cane would be one or the other.", rs.Weak, rs.OverVigorous)
+		fs.say("weak.limit", "weak (%s) isn't below over_vigorous (%s): every cane would be one or the other.", rs.Weak.said(), rs.OverVigorous.said())
 	}
 	if rs.ShortNoded.Limit >= rs.LongNoded.Limit {
-		fs.say("short_noded.limit", "short_noded (%s) isn't below long_noded (%s): lower the first or raise the second.", rs.ShortNoded, rs.LongNoded)
+		fs.say("short_noded.limit", "short_noded (%s) isn't below long_noded (%s): lower the first or raise the second.", rs.ShortNoded.said(), rs.LongNoded.said())
 	}
 	return fs
 }

@@ -31,13 +31,13 @@ const (
 // Seen is what the program had said of the cane when the ruling was made,
 // kept beside it so that the pair (seen, said) outlives newer programs.
 type Seen struct {
-	Program   string   `json:"program"`
-	RuleSet   string   `json:"rule_set"`
-	Finding   Finding  `json:"finding"`
-	Because   []string `json:"because"`
-	Diameter  Interval `json:"diameter_mm"`
-	Internode Interval `json:"internode_mm"`
-	Nodes     int      `json:"nodes"` // how many
+	Program   string     `json:"program"`
+	RuleSet   string     `json:"rule_set"`
+	Finding   Finding    `json:"finding"`
+	Because   []Sentence `json:"because"`
+	Diameter  Interval   `json:"diameter_mm"`
+	Internode Interval   `json:"internode_mm"`
+	Nodes     int        `json:"nodes"` // how many
 }
 
 // Ruling is what a person said of one cane of one measurement. It is only
@@ -256,15 +256,14 @@ func validNodes(nodes []Node, c *Cane) error {
 }
 
 func validLine(c *Cane) error {
-	again := "point out its base and tip once more."
 	if len(c.CentreLine) < 2 || len(c.CentreLine) != len(c.AlongMM) || len(c.CentreLine) > mostLinePoints {
-		return Errorf(EInvalid, "the missed cane has no usable middle line: %s", again)
+		return Errorf(EInvalid, "the missed cane has no usable middle line: point out its base and tip once more.")
 	}
 	before := 0.0
 	for i, p := range c.CentreLine {
 		a := c.AlongMM[i]
 		if !finite(p[0]) || !finite(p[1]) || !finite(a) || a < before || a > mostMissedLength {
-			return Errorf(EInvalid, "the missed cane's middle line is broken at its point %d: %s", i+1, again)
+			return Errorf(EInvalid, "the missed cane's middle line is broken at its point %d: point out its base and tip once more.", i+1)
 		}
 		before = a
 	}
@@ -315,20 +314,24 @@ func cloneCane(c Cane) Cane {
 }
 
 // InWords is a finding as a person says it: "weak and short-noded".
-func (f Finding) InWords() string {
+func (f Finding) InWords() Sentence {
 	switch f {
+	case Sound:
+		return Tell("sound")
+	case Weak:
+		return Tell("weak")
 	case ShortNoded:
-		return "short-noded"
+		return Tell("short-noded")
 	case WeakAndShortNoded:
-		return "weak and short-noded"
+		return Tell("weak and short-noded")
 	case OverVigorous:
-		return "over-vigorous"
+		return Tell("over-vigorous")
 	case TooCloseToCall:
-		return "too close to call"
+		return Tell("too close to call")
 	case NotMeasurable:
-		return "not measurable"
+		return Tell("not measurable")
 	case "":
-		return "not judged"
+		return Tell("not judged")
 	}
-	return string(f)
+	return cited(string(f))
 }

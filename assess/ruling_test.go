@@ -220,7 +220,7 @@ func TestConfirmedByHandAndInWords(t *testing.T) {
 		t.Fatalf("confirmed %+v", cc)
 	}
 	near(t, "half-width by hand", cc[0].Cane.Diameter.High-8, 0.29, 0.01)
-	if want := "Ann says weak; by its measures it is sound"; cc[0].Cane.Because[0] != want {
+	if want := "Ann says weak; by its measures it is sound"; cc[0].Cane.Because[0].String() != want {
 		t.Errorf("because %q, want %q first", cc[0].Cane.Because, want)
 	}
 	if cc[0].Seen.Finding != Weak || cc[0].Seen.Diameter != m.Canes[1].Diameter {

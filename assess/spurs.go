@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -139,13 +138,13 @@ func (s *stand) spursAlong(can []int, f Form) []int {
 	return nil
 }
 
-func (s *stand) whySpur(c *standing, f Form) string {
+func (s *stand) whySpur(c *standing, f Form) Sentence {
 	if f.SpurSpacingMM > 0 {
-		return fmt.Sprintf("cut to a %d-bud spur: %s, %.1f mm, at least %.0f mm from the next", f.SpurBuds, c.Finding.InWords(), c.Diameter.Value, f.SpurSpacingMM)
+		return Tell("cut to a %d-bud spur: %s, %s, at least %s from the next", f.SpurBuds, c.Finding, mm(c.Diameter.Value, 1), mm(f.SpurSpacingMM, 0))
 	}
-	where := "the lowest that isn't kept"
+	where := Tell("the lowest that isn't kept")
 	if s.head {
-		where = fmt.Sprintf("arises %.0f mm from the head", c.away)
+		where = Tell("arises %s from the head", mm(c.away, 0))
 	}
-	return fmt.Sprintf("cut to a %d-bud spur, for next winter's wood: %s, %.1f mm, %s", f.SpurBuds, c.Finding.InWords(), c.Diameter.Value, where)
+	return Tell("cut to a %d-bud spur, for next winter's wood: %s, %s, %s", f.SpurBuds, c.Finding, mm(c.Diameter.Value, 1), where)
 }

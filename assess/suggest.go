@@ -1,10 +1,8 @@
 package assess
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 )
 
 // Suggest proposes a choice from a judged measurement that nobody has
@@ -45,7 +43,7 @@ func SuggestKnowing(m *Measurement, canes []ConfirmedCane, from []Descent, f For
 
 func suggest(m *Measurement, canes []standing, confirmed bool, f Form, rs RuleSet, w Wishes, p Choosing) (Choice, error) {
 	out := Choice{Form: f.ID(), RuleSet: rs.ID(), Confirmed: confirmed,
-		Keep: []Kept{}, Spurs: []Spur{}, Remove: []Removed{}, Ask: []Doubt{}, Missing: []string{}, Notes: []string{}}
+		Keep: []Kept{}, Spurs: []Spur{}, Remove: []Removed{}, Ask: []Doubt{}, Missing: []Sentence{}, Notes: []Sentence{}}
 	if err := f.Validate(); err != nil {
 		return out, err
 	}
@@ -81,7 +79,7 @@ func suggest(m *Measurement, canes []standing, confirmed bool, f Form, rs RuleSe
 		c := &s.canes[k]
 		why := s.whySpur(c, f)
 		if slices.Contains(w.Spurs, c.ID) {
-			why += ", wished for by a person"
+			why = Tell("%s, wished for by a person", why)
 		}
 		out.Spurs = append(out.Spurs, Spur{Cane: c.ID, Buds: f.SpurBuds, Cut: c.cutAfter(f.SpurBuds, rs), Why: why})
 		out.Buds += f.SpurBuds
@@ -90,6 +88,7 @@ func suggest(m *Measurement, canes []standing, confirmed bool, f Form, rs RuleSe
 	s.whatIf(&out, f, rs, w, p)
 	s.missing(&out, f, rs)
 	s.notes(&out, m, f, proven)
+	out.Phrases = PhrasesOf(&out)
 	return out, nil
 }
 
@@ -138,7 +137,7 @@ func (s *stand) options(f Form, rs RuleSet, w Wishes, p Choosing) [][]option {
 				if o, ok := s.consider(k, i, way, w.buds(i, f), f, rs, p, asked); ok {
 					if asked {
 						// So much that no argument outweighs it, and told as such.
-						o.terms = append(o.terms, Term{"wish", 1000, "wished for by a person"})
+						o.terms = append(o.terms, Term{"wish", 1000, Tell("wished for by a person")})
 						o.points += 1000
 					}
 					all[i] = append(all[i], o)
@@ -153,9 +152,9 @@ func (s *stand) options(f Form, rs RuleSet, w Wishes, p Choosing) [][]option {
 func (s *stand) kept(i int, o *option, best filling, options []option, used map[int]bool, f Form, w Wishes, p Choosing) Kept {
 	second := s.secondBest(options, used)
 	if o == nil {
-		why := f.Places[i].String() + " stays empty: no sure and sound cane that isn't needed elsewhere can be laid there"
+		why := Tell("%s stays empty: no sure and sound cane that isn't needed elsewhere can be laid there", f.Places[i])
 		if slices.Contains(w.Empty, i) {
-			why = f.Places[i].String() + " stays empty: a person decided so"
+			why = Tell("%s stays empty: a person decided so", f.Places[i])
 		}
 		return Kept{Place: f.Places[i], Terms: []Term{}, Why: why}
 	}
@@ -172,14 +171,14 @@ func (s *stand) kept(i int, o *option, best filling, options []option, used map[
 	k.Points = math.Round(k.Points*10) / 10
 	k.Laying = s.lay(o, DefaultTying())
 	told := option{terms: k.Terms}
-	k.Why = told.why("kept for " + o.place.String())
+	k.Why = Tell("kept for %s: %s", o.place, told.why())
 	if second != nil {
 		k.SecondBest = s.canes[second.cane].ID
-		k.SecondWhy = second.why(fmt.Sprintf("cane %d for %s", k.SecondBest, second.place))
+		k.SecondWhy = Tell("cane %d for %s: %s", k.SecondBest, second.place, second.why())
 		k.SecondBehind = math.Round((o.points-second.points)*10) / 10
 		if k.SecondBehind <= p.TiePoints {
 			k.Tie = true
-			k.SecondWhy += "; as good by these measures: decide between them on the vine"
+			k.SecondWhy = Tell("%s; as good by these measures: decide between them on the vine", k.SecondWhy)
 		}
 	}
 	return k
@@ -206,19 +205,20 @@ func (s *stand) rest(out *Choice, f Form, w Wishes, used map[int]bool, p Choosin
 		}
 		c := &s.canes[k]
 		ok, why, ask := c.fruiting(s, f, p)
+		tied := out.tiedFor(c.ID)
 		switch {
 		case slices.Contains(w.Never, c.ID):
-			why, ask = "a person decided not to keep it", false
-		case ok && out.tiedFor(c.ID) != "":
-			why, ask = "as good by these measures as the cane kept for "+out.tiedFor(c.ID)+": decide between them on the vine", true
-		case c.Finding == OverVigorous && empty && !ask && strings.HasPrefix(why, c.Finding.InWords()):
-			why, ask = why+"; a place stays empty, so decide whether it's better than none", true
+			why, ask = Tell("a person decided not to keep it"), false
+		case ok && tied != nil:
+			why, ask = Tell("as good by these measures as the cane kept for %s: decide between them on the vine", *tied), true
+		case c.Finding == OverVigorous && empty && !ask && why.Text == findingReason:
+			why, ask = Tell("%s; a place stays empty, so decide whether it's better than none", why), true
 		case ok && len(f.Places) == 0:
-			why = "sound, but the form has no more room for a spur here"
+			why = Tell("sound, but the form has no more room for a spur here")
 		case ok && empty:
-			why, ask = "sound, but not long enough to cover the places that stay empty: look whether it can be laid", true
+			why, ask = Tell("sound, but not long enough to cover the places that stay empty: look whether it can be laid"), true
 		case ok:
-			why = "sound, but the places are filled with canes that suit them better"
+			why = Tell("sound, but the places are filled with canes that suit them better")
 		}
 		if ask {
 			out.Ask = append(out.Ask, Doubt{Cane: c.ID, Why: why})
@@ -229,102 +229,96 @@ func (s *stand) rest(out *Choice, f Form, w Wishes, used map[int]bool, p Choosin
 }
 
 // tiedFor names the place for which a cane that isn't kept is as good as the
-// one that is; "" when there's none.
-func (c *Choice) tiedFor(cane int) string {
+// one that is; nil when there's none.
+func (c *Choice) tiedFor(cane int) *Place {
 	for _, k := range c.Keep {
 		if k.Tie && k.SecondBest == cane {
-			return k.Place.String()
+			return &k.Place
 		}
 	}
-	return ""
+	return nil
 }
 
 func (s *stand) missing(out *Choice, f Form, rs RuleSet) {
-	var empty []string
+	miss := func(what Sentence) { out.Missing = append(out.Missing, what) }
+	var empty []Sentence
 	for _, p := range out.Empty() {
-		empty = append(empty, p.String())
+		empty = append(empty, p.InWords())
 	}
 	if len(empty) > 0 {
-		verb := "stay"
-		if len(empty) == 1 {
-			verb = "stays"
+		canes := TellCount(len(f.Places)-len(empty), "only one cane is", "only %d canes are", len(f.Places)-len(empty))
+		if len(f.Places) == len(empty) {
+			canes = Tell("no cane is")
 		}
-		out.Missing = append(out.Missing, fmt.Sprintf("%s sure and sound for %d places: %s %s empty rather than being filled with poor wood",
-			canesInWords(len(f.Places)-len(empty)), len(f.Places), strings.Join(empty, ", "), verb))
+		miss(TellCount(len(empty), "%s sure and sound for %d places: %s stays empty rather than being filled with poor wood", "%s sure and sound for %d places: %s stay empty rather than being filled with poor wood", canes, len(f.Places), joined(empty, ", ")))
 	}
 	// The spurs beyond those that the form asks for stand in for empty places.
 	for i := f.Spurs; i < len(out.Spurs) && i-f.Spurs < len(empty); i++ {
-		out.Missing = append(out.Missing, fmt.Sprintf("for %s, which stays empty, leave a spur on cane %d%s, so that there's wood next winter",
-			empty[i-f.Spurs], out.Spurs[i].Cane, s.whereOf(out.Spurs[i].Cane)))
+		place, cane := empty[i-f.Spurs], out.Spurs[i].Cane
+		if away, ok := s.fromHead(cane); ok {
+			miss(Tell("for %s, which stays empty, leave a spur on cane %d, %s from the head, so that there's wood next winter", place, cane, mm(away, 0)))
+		} else {
+			miss(Tell("for %s, which stays empty, leave a spur on cane %d, so that there's wood next winter", place, cane))
+		}
 	}
 	if n := len(empty) - max(0, len(out.Spurs)-f.Spurs); n > 0 && f.Spurs > 0 && len(out.Spurs) >= f.Spurs {
-		out.Missing = append(out.Missing, fmt.Sprintf("for %s no sound cane stands near the head to leave as one more spur: look for a shoot from the head itself next summer",
-			strings.Join(empty[len(empty)-n:], ", ")))
+		miss(Tell("for %s no sound cane stands near the head to leave as one more spur: look for a shoot from the head itself next summer", joined(empty[len(empty)-n:], ", ")))
 	}
 	if lack := f.Spurs - len(out.Spurs); lack > 0 && f.SpurSpacingMM > 0 {
-		out.Missing = append(out.Missing, fmt.Sprintf("%d of %d spurs: no more sound canes at %.0f mm from each other", lack, f.Spurs, f.SpurSpacingMM))
+		miss(Tell("%d of %d spurs: no more sound canes at %s from each other", lack, f.Spurs, mm(f.SpurSpacingMM, 0)))
 	} else if lack > 0 {
-		out.Missing = append(out.Missing, fmt.Sprintf("%d of %d spurs: no other sound cane within %s of the head and below the wire", lack, f.Spurs, rs.NearHead))
+		miss(Tell("%d of %d spurs: no other sound cane within %s of the head and below the wire", lack, f.Spurs, rs.NearHead.said()))
 	}
 }
 
-// whereOf is ", 12 mm from the head", or nothing where that isn't known.
-func (s *stand) whereOf(id int) string {
+// fromHead is how far a cane arises from the head, mm; false where that isn't
+// known.
+func (s *stand) fromHead(id int) (float64, bool) {
 	k := slices.IndexFunc(s.canes, func(c standing) bool { return c.ID == id })
 	if k < 0 || !s.head || !s.canes[k].placed {
-		return ""
+		return 0, false
 	}
-	return fmt.Sprintf(", %.0f mm from the head", s.canes[k].away)
-}
-
-func canesInWords(n int) string {
-	switch n {
-	case 0:
-		return "no cane is"
-	case 1:
-		return "only one cane is"
-	}
-	return fmt.Sprintf("only %d canes are", n)
+	return s.canes[k].away, true
 }
 
 func (s *stand) notes(out *Choice, m *Measurement, f Form, proven bool) {
-	note := func(format string, args ...any) { out.Notes = append(out.Notes, fmt.Sprintf(format, args...)) }
+	note := func(s Sentence) { out.Notes = append(out.Notes, s) }
 	if !out.Confirmed {
-		note("made from findings that nobody has confirmed yet")
+		note(Tell("made from findings that nobody has confirmed yet"))
 	}
 	if m.Outcome == Refused {
-		note("the photo couldn't be measured, so there's nothing to choose from")
+		note(Tell("the photo couldn't be measured, so there's nothing to choose from"))
 	}
 	if !s.mm {
-		note("no millimetre mapping: places of canes weren't weighed, only which way they lean")
+		note(Tell("no millimetre mapping: places of canes weren't weighed, only which way they lean"))
 	} else if !s.head {
-		note("the head wasn't seen: distances and sides from it weren't weighed, only how the canes stand to each other and lean")
+		note(Tell("the head wasn't seen: distances and sides from it weren't weighed, only how the canes stand to each other and lean"))
 	}
 	if !s.lower && len(f.Places) > 0 {
-		note("the lower fruiting wire wasn't seen: heights and reach along it weren't weighed")
+		note(Tell("the lower fruiting wire wasn't seen: heights and reach along it weren't weighed"))
 	}
 	if !s.upper && slices.ContainsFunc(f.Places, func(p Place) bool { return p.Wire == UpperWire }) {
-		note("the upper fruiting wire wasn't seen: whether canes reach it wasn't weighed")
+		note(Tell("the upper fruiting wire wasn't seen: whether canes reach it wasn't weighed"))
 	}
 	s.noteHead(f, note)
 	if slices.ContainsFunc(m.Timber, func(t Timber) bool { return t.Kind == "old_wood" }) && len(f.Places) > 0 {
-		note("last winter's fruiting wood is cut away behind the kept canes")
+		note(Tell("last winter's fruiting wood is cut away behind the kept canes"))
 	}
 	if !proven {
-		note("there were too many canes to try every way of placing them; this is the best that was found")
+		note(Tell("there were too many canes to try every way of placing them; this is the best that was found"))
 	}
 }
 
 // noteHead holds the head's height against the form's.
-func (s *stand) noteHead(f Form, note func(string, ...any)) {
+func (s *stand) noteHead(f Form, note func(Sentence)) {
 	below, ok := s.headBelow()
 	switch {
 	case !ok:
 	case below < 0:
-		note("the head stands %.0f mm above the lower wire: it must come below, so take canes and a spur from lower down", -below)
+		note(Tell("the head stands %s above the lower wire: it must come below, so take canes and a spur from lower down", mm(-below, 0)))
 	case below < f.HeadBelowMM[0]:
-		note("the head stands %.0f mm below the lower wire, higher than the form's %.0f to %.0f mm: take canes from lower down where you can", below, f.HeadBelowMM[0], f.HeadBelowMM[1])
+		note(Tell("the head stands %s below the lower wire, higher than the form's %s to %s: take canes from lower down where you can", mm(below, 0), Length{f.HeadBelowMM[0], 0, true}, mm(f.HeadBelowMM[1], 0)))
 	case below > f.HeadBelowMM[1]:
-		note("the head stands %.0f mm below the lower wire, lower than the form's %.0f to %.0f mm: canes lose length on the way up", below, f.HeadBelowMM[0], f.HeadBelowMM[1])
+		note(Tell("the head stands %s below the lower wire, lower than the form's %s to %s: canes lose length on the way up", mm(below, 0), Length{f.HeadBelowMM[0], 0, true}, mm(f.HeadBelowMM[1], 0)))
 	}
 }

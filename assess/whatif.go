@@ -1,9 +1,6 @@
 package assess
 
-import (
-	"fmt"
-	"slices"
-)
+import "slices"
 
 // mostWhatIfs bounds for how many uncertain canes the question is asked what
 // would follow if they were sound: each takes a search of its own.
@@ -36,10 +33,10 @@ func (s *stand) whatIf(out *Choice, f Form, rs RuleSet, w Wishes, p Choosing) {
 }
 
 // ifSound puts in words what another filling does with cane k.
-func (s *stand) ifSound(out *Choice, best filling, k int) string {
+func (s *stand) ifSound(out *Choice, best filling, k int) Sentence {
 	at := slices.IndexFunc(best.options, func(o *option) bool { return o != nil && o.cane == k })
 	if at < 0 {
-		return "if it's sound it still isn't needed for a place"
+		return Tell("if it's sound it still isn't needed for a place")
 	}
 	place := best.options[at].place
 	now := map[int]bool{}
@@ -50,19 +47,22 @@ func (s *stand) ifSound(out *Choice, best filling, k int) string {
 	}
 	for _, kept := range out.Keep {
 		if kept.Cane != 0 && !now[kept.Cane] {
-			return fmt.Sprintf("if it's sound it's better for %s, and cane %d isn't needed", place, kept.Cane)
+			return Tell("if it's sound it's better for %s, and cane %d isn't needed", place, kept.Cane)
 		}
 	}
 	// Nobody is put out, so it fills a place that would stay empty; others may
 	// move up for it.
-	told := fmt.Sprintf("if it's sound, lay it %s", place)
+	others := []Sentence{}
 	for i, o := range best.options {
 		if o == nil || o.cane == k {
 			continue
 		}
 		if id := s.canes[o.cane].ID; out.Keep[i].Cane != id {
-			told += fmt.Sprintf(", and cane %d %s", id, o.place)
+			others = append(others, Tell("and cane %d %s", id, o.place))
 		}
 	}
-	return told + ": one place less stays empty"
+	if len(others) == 0 {
+		return Tell("if it's sound, lay it %s: one place less stays empty", place)
+	}
+	return Tell("if it's sound, lay it %s, %s: one place less stays empty", place, joined(others, ", "))
 }

@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 
@@ -68,8 +67,8 @@ func RecordOf(winter string, m *Measurement, confirmed []ConfirmedCane, choice *
 type Remark struct {
 	// Kind is "expect_old_wood", "old_wood_stands", "older_wood_left",
 	// "few_followers", "head_creeps" or "load_drifts".
-	Kind string `json:"kind"`
-	Text string `json:"text"`
+	Kind string   `json:"kind"`
+	Text Sentence `json:"text"`
 }
 
 // Watching says when a change over winters is worth a remark. Common
@@ -97,25 +96,26 @@ func DefaultWatching() Watching {
 // as are in fruit (common practice, no source).
 func Remarks(records []WinterRecord, w Watching) []Remark {
 	out := []Remark{}
-	say := func(kind, format string, args ...any) { out = append(out, Remark{kind, fmt.Sprintf(format, args...)}) }
+	say := func(kind string, text Sentence) { out = append(out, Remark{kind, text}) }
 	n := len(records)
 	if n >= 2 {
 		before, now := records[n-2], records[n-1]
 		// Over a winter without a record nobody knows what was cut in it.
 		if k := len(before.Fruiting); k > 0 && follows(before.Winter, now.Winter) {
+			kept := TellCount(k, "%d cane was kept to fruit in %s", "%d canes were kept to fruit in %s", k, before.Winter)
+			seen := TellCount(now.OldWood, "%d piece of old wood is confirmed in %s", "%d pieces of old wood are confirmed in %s", now.OldWood, now.Winter)
 			switch {
 			case now.OldWood > k:
-				say("older_wood_left", "%d pieces of old wood are confirmed in %s, and only %d canes were kept to fruit in %s: fruiting wood from before that was left. Cut it away too, unless it is the arm that you mean to keep.",
-					now.OldWood, now.Winter, k, before.Winter)
+				say("older_wood_left", Tell("%s, and only %s: fruiting wood from before that was left. Cut it away too, unless it is the arm that you mean to keep.", seen, kept))
 			case now.OldWood > 0 && !now.Chosen:
-				say("old_wood_stands", "Last winter's fruiting wood is still there: %d of the %d canes that were kept in %s. It's cut away behind this winter's canes.", now.OldWood, k, before.Winter)
+				say("old_wood_stands", Tell("Last winter's fruiting wood is still there: %s; %s. It's cut away behind this winter's canes.", kept, seen))
 			}
 			if now.OldWood < k && !now.Pruned {
-				say("expect_old_wood", "%d canes were kept to fruit in %s and are old wood now; %d pieces of old wood are confirmed in %s. Look whether the others still stand, and cut them away.",
-					k, before.Winter, now.OldWood, now.Winter)
+				say("expect_old_wood", Tell("%s, which is old wood now; %s. Look whether the rest still stands, and cut it away.", kept, seen))
 			}
 			if now.Sound < k {
-				say("few_followers", "%d canes were kept to fruit in %s, and %d sound ones are confirmed in %s to follow them.", k, before.Winter, now.Sound, now.Winter)
+				say("few_followers", Tell("%s, and to follow them %s.", kept,
+					TellCount(now.Sound, "%d sound cane is confirmed in %s", "%d sound canes are confirmed in %s", now.Sound, now.Winter)))
 			}
 		}
 	}
@@ -128,7 +128,7 @@ func Remarks(records []WinterRecord, w Watching) []Remark {
 	if len(x) >= max(2, w.HeadWinters) {
 		_, slope := stat.LinearRegression(x, y, nil, false)
 		if rise := -slope * (x[len(x)-1] - x[0]); rise >= w.HeadRiseMM {
-			say("head_creeps", "The head has crept up towards the wire by about %.0f mm since %s. Take canes or a spur from lower down where you can.", rise, records[int(x[0])].Winter)
+			say("head_creeps", Tell("The head has crept up towards the wire by about %s since %s. Take canes or a spur from lower down where you can.", mm(rise, 0), records[int(x[0])].Winter))
 		}
 	}
 	if k := max(2, w.LoadWinters); n >= k {
@@ -137,9 +137,9 @@ func Remarks(records []WinterRecord, w Watching) []Remark {
 			buds, thickness := float64(last.Buds)/float64(first.Buds)-1, last.DiameterMM/first.DiameterMM-1
 			switch {
 			case buds >= w.DriftShare && thickness <= -w.DriftShare:
-				say("load_drifts", "Since %s the buds left rose from %d to %d while the canes went from %.1f to %.1f mm: the vine may carry more than it can.", first.Winter, first.Buds, last.Buds, first.DiameterMM, last.DiameterMM)
+				say("load_drifts", Tell("Since %s the buds left rose from %d to %d while the canes went from %s to %s: the vine may carry more than it can.", first.Winter, first.Buds, last.Buds, Length{first.DiameterMM, 1, true}, mm(last.DiameterMM, 1)))
 			case buds <= -w.DriftShare && thickness >= w.DriftShare:
-				say("load_drifts", "Since %s the buds left fell from %d to %d while the canes went from %.1f to %.1f mm: the vine may bear more buds.", first.Winter, first.Buds, last.Buds, first.DiameterMM, last.DiameterMM)
+				say("load_drifts", Tell("Since %s the buds left fell from %d to %d while the canes went from %s to %s: the vine may bear more buds.", first.Winter, first.Buds, last.Buds, Length{first.DiameterMM, 1, true}, mm(last.DiameterMM, 1)))
 			}
 		}
 	}

@@ -81,7 +81,7 @@ func TestRemarks(t *testing.T) {
 		var got []string
 		for _, r := range Remarks(tt.winters, DefaultWatching()) {
 			got = append(got, r.Kind)
-			if len(r.Text) < 40 {
+			if len(r.Text.String()) < 40 {
 				t.Errorf("%s: %q", tt.name, r.Text)
 			}
 		}

@@ -27,10 +27,10 @@ func TestWishesForSpursAndPlaces(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if ch.Spurs[0].Cane != 5 || !strings.Contains(ch.Spurs[0].Why, "wished for by a person") || ch.Spurs[0].Cut.AfterNode != 2 {
+	if ch.Spurs[0].Cane != 5 || !strings.Contains(ch.Spurs[0].Why.String(), "wished for by a person") || ch.Spurs[0].Cut.AfterNode != 2 {
 		t.Errorf("spurs %+v", ch.Spurs)
 	}
-	if ch.Keep[3].Cane != 0 || !strings.Contains(ch.Keep[3].Why, "a person decided") || ch.Keep[0].Buds != 6 || ch.Keep[1].Buds != 8 {
+	if ch.Keep[3].Cane != 0 || !strings.Contains(ch.Keep[3].Why.String(), "a person decided") || ch.Keep[0].Buds != 6 || ch.Keep[1].Buds != 8 {
 		t.Errorf("kept %+v", ch.Keep)
 	}
 	one, _ := FormByName("one-cane-and-spur")
@@ -172,7 +172,7 @@ func TestTiedCaneGoesToThePerson(t *testing.T) {
 	one, _ := FormByName("one-cane-and-spur")
 	one.Spurs = 0
 	ch := mustSuggest(t, vineOf(good(9, 0, -25), good(4, 0, -25)), one)
-	if len(ch.Ask) != 1 || ch.Ask[0].Cane != 9 || !strings.Contains(ch.Ask[0].Why, "as good by these measures as the cane kept for lower left") {
+	if len(ch.Ask) != 1 || ch.Ask[0].Cane != 9 || !strings.Contains(ch.Ask[0].Why.String(), "as good by these measures as the cane kept for lower left") {
 		t.Errorf("asks %+v, removes %+v", ch.Ask, ch.Remove)
 	}
 }
@@ -197,7 +197,7 @@ func TestIfTheDoubtfulCaneIsSound(t *testing.T) {
 		told := ""
 		for _, d := range ch.Ask {
 			if d.Cane == 3 {
-				told = d.IfSound
+				told = d.IfSound.String()
 			}
 		}
 		if !strings.Contains(told, c.want) {
@@ -243,7 +243,7 @@ func TestDescentIsWeighed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if k := ch.Keep[0]; k.Cane != 2 || !strings.Contains(k.Why, "grows from the spur on cane 7 of 2025/26") || !strings.Contains(k.SecondWhy, "older wood") {
+	if k := ch.Keep[0]; k.Cane != 2 || !strings.Contains(k.Why.String(), "grows from the spur on cane 7 of 2025/26") || !strings.Contains(k.SecondWhy.String(), "older wood") {
 		t.Errorf("kept %+v", k)
 	}
 }
@@ -266,7 +266,7 @@ func TestMissedNodesAreAskedFor(t *testing.T) {
 			*n = slices.Delete(*n, c.drop[i], c.drop[i]+1)
 		}
 		ch := mustSuggest(t, m, two)
-		if got := ch.Keep[0].Cut.Check; (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+		if got := ch.Keep[0].Cut.Check.String(); (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
 			t.Errorf("%s: %q, want %q", name, got, c.want)
 		}
 	}
@@ -276,14 +276,14 @@ func TestMissedNodesAreAskedFor(t *testing.T) {
 func TestCutsHaveTheirSource(t *testing.T) {
 	ch := mustSuggest(t, vineOf(good(1, -60, -20), good(2, 60, 20)), DefaultForm())
 	for _, k := range ch.Keep[:2] {
-		if !strings.Contains(k.Cut.Why, "19 mm past the node (table-grape handbook") {
+		if !strings.Contains(k.Cut.Why.String(), "19 mm past the node (table-grape handbook") {
 			t.Errorf("%s: %q", k.Place, k.Cut.Why)
 		}
 	}
 	near := good(1, -60, -20)
 	near.internode = 30
 	near.finding = Sound
-	if k := mustSuggest(t, vineOf(near), DefaultForm()).Keep[0]; !strings.Contains(k.Cut.Why, "half way to the next node") {
+	if k := mustSuggest(t, vineOf(near), DefaultForm()).Keep[0]; !strings.Contains(k.Cut.Why.String(), "half way to the next node") {
 		t.Errorf("%q", k.Cut.Why)
 	}
 }

@@ -306,7 +306,7 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, j
 	if len(st) < 10 || read*7 < len(st) {
 		return nil, false
 	}
-	c := &assess.Cane{Traced: "automatic", Origin: "unknown", Because: []string{}}
+	c := &assess.Cane{Traced: "automatic", Origin: "unknown", Because: []assess.Sentence{}}
 	if line.Guided {
 		c.Traced = "guided"
 	}

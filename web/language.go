@@ -13,6 +13,7 @@ import (
 	"github.com/go-playground/locales/es"
 	"github.com/go-playground/locales/fr"
 	"github.com/go-playground/locales/it"
+	"golang.org/x/text/feature/plural"
 	"golang.org/x/text/language"
 	"golang.org/x/text/language/display"
 	"golang.org/x/text/message"
@@ -101,6 +102,92 @@ func (p *Pages) Language(accept string) string {
 func (p *Pages) Catalogue(tag string) ([]byte, bool) {
 	data, ok := p.raw[tag]
 	return data, ok
+}
+
+// A Reader is for whom something is written.
+type Reader struct {
+	Language string
+	Inches   bool // for short lengths, instead of millimetres
+}
+
+const mmPerInch = 25.4 // exact by definition (international inch)
+
+// MM is how many millimetres the reader's unit has.
+func (r Reader) MM() float64 {
+	if r.Inches {
+		return mmPerInch
+	}
+	return 1
+}
+
+// Unit is the sign of the reader's unit of short lengths.
+func (p *Pages) Unit(r Reader) string {
+	if r.Inches {
+		return p.Text(Reader{Language: r.Language}, "unit.in")
+	}
+	return p.Text(Reader{Language: r.Language}, "unit.mm")
+}
+
+// Length writes a length given in mm in the reader's unit, with so many
+// decimals of a millimetre; below 0 with as many as it has. An inch gets two
+// more, so that nothing is lost by it.
+func (p *Pages) Length(r Reader, mm float64, decimals int, unit bool) string {
+	v := mm
+	if r.Inches {
+		v = mm / mmPerInch
+		if decimals < 0 {
+			decimals = 0
+		}
+		decimals += 2
+	}
+	n := p.Number(r.Language, v, decimals)
+	if !unit {
+		return n
+	}
+	return p.Text(r, "unit.length", "length", n)
+}
+
+// Sentence gives a language's text for an English one; one is the English text
+// where count is 1, "" where nothing is counted. Places stay as they are. What
+// the language has no text for comes in English.
+func (p *Pages) Sentence(tag, english, one string, count int) string {
+	in, ok := p.sentences[tag][english]
+	switch {
+	case !ok && one != "" && count == 1:
+		return one
+	case !ok:
+		return english
+	case one != "" && in.One != "" && plural.Cardinal.MatchPlural(language.Make(tag), count, 0, 0, 0, 0) == plural.One:
+		return in.One
+	}
+	return in.Other
+}
+
+// A sentence is the text in one language for an English one. One is its form
+// for what the language's plural rules after the Unicode CLDR call one.
+type sentence struct {
+	One   string `json:"one"`
+	Other string `json:"other"`
+}
+
+// UnmarshalJSON reads a text, or an object with its forms.
+func (s *sentence) UnmarshalJSON(data []byte) error {
+	if data[0] == '"' {
+		return json.Unmarshal(data, &s.Other)
+	}
+	type forms sentence
+	return json.Unmarshal(data, (*forms)(s))
+}
+
+// AddSentences takes a language's texts for sentences, a JSON object whose keys
+// are the English ones. Not for while pages are rendered.
+func (p *Pages) AddSentences(tag string, catalogue []byte) error {
+	var texts map[string]sentence
+	if err := json.Unmarshal(catalogue, &texts); err != nil {
+		return fmt.Errorf("sentences in %q: %w", tag, err)
+	}
+	p.sentences[tag] = texts
+	return nil
 }
 
 // Number writes a number for people to read, with the decimal sign of a

@@ -103,13 +103,13 @@ func TestLanguage(t *testing.T) {
 // alike.
 func TestMissingTexts(t *testing.T) {
 	p := pagesWith(t, map[string]string{"fr": `{"app.card": "Carte", "where": "{block}, rang {row}, cep {vine}"}`})
-	if got := p.Text("en", "where", "block", "B", "row", 4, "vine", 7); got != "B, row 4, vine 7" {
+	if got := p.Text(Reader{Language: "en"}, "where", "block", "B", "row", 4, "vine", 7); got != "B, row 4, vine 7" {
 		t.Errorf("text with values: %q", got)
 	}
-	if got := p.Text("fr", "where", "block", "B", "row", 4, "vine", 7); got != "B, rang 4, cep 7" {
+	if got := p.Text(Reader{Language: "fr"}, "where", "block", "B", "row", 4, "vine", 7); got != "B, rang 4, cep 7" {
 		t.Errorf("French text with values: %q", got)
 	}
-	if got, want := p.Text("fr", "signin.do"), p.Text("en", "signin.do"); got != want {
+	if got, want := p.Text(Reader{Language: "fr"}, "signin.do"), p.Text(Reader{Language: "en"}, "signin.do"); got != want {
 		t.Errorf("missing text: %q, want %q", got, want)
 	}
 	data, ok := p.Catalogue("fr")
@@ -117,7 +117,7 @@ func TestMissingTexts(t *testing.T) {
 	if err := json.Unmarshal(data, &got); !ok || err != nil {
 		t.Fatal(ok, err)
 	}
-	if got["app.card"] != "Carte" || got["signin.do"] != p.Text("en", "signin.do") || len(got) != len(p.texts[Default]) {
+	if got["app.card"] != "Carte" || got["signin.do"] != p.Text(Reader{Language: "en"}, "signin.do") || len(got) != len(p.texts[Default]) {
 		t.Errorf("catalogue for scripts: %d texts, %q, %q", len(got), got["app.card"], got["signin.do"])
 	}
 	names := p.Languages("fr")

@@ -12,6 +12,7 @@ type Frame struct {
 	Back     *Link
 
 	Languages []LanguageOption // to choose from
+	Inches    bool             // the reader's unit of short lengths; else mm
 	Here      string           // address of the page, to come back to
 	Anybody   bool             // the page is kept by phones and names nobody
 }

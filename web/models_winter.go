@@ -33,7 +33,7 @@ type FormulaOption struct {
 }
 
 // LimitField is one limit to edit.
-type LimitField struct{ Key, Title, Limit, Unit, Meaning, Source, Low, High string }
+type LimitField struct{ Key, Title, Limit, Unit, Meaning, Source, Low, High, Words string }
 
 // RulesLine is by what a block was judged from a winter on.
 type RulesLine struct{ RuleSet, Form, Winter, Who, When, YAML, TOML string }

@@ -29,7 +29,9 @@ var files embed.FS
 type Pages struct {
 	texts map[string]map[string]string // language -> key -> text
 	raw   map[string][]byte            // language -> all keys, as JSON
-	pages map[string]*template.Template
+	// language -> English sentence -> sentence
+	sentences map[string]map[string]sentence
+	pages     map[string]*template.Template
 
 	version string   // of all that is embedded
 	tags    []string // of the languages, Default first
@@ -39,7 +41,7 @@ type Pages struct {
 // Load reads templates and texts. An error means that the program was built
 // from broken files.
 func Load() (*Pages, error) {
-	p := &Pages{texts: map[string]map[string]string{}, raw: map[string][]byte{}, pages: map[string]*template.Template{}}
+	p := &Pages{texts: map[string]map[string]string{}, raw: map[string][]byte{}, pages: map[string]*template.Template{}, sentences: map[string]map[string]sentence{}}
 	var err error
 	if p.version, err = versionOf(files); err != nil {
 		return nil, err
@@ -59,6 +61,19 @@ func Load() (*Pages, error) {
 			return nil, err
 		}
 		if err := p.Add(tag, data); err != nil {
+			return nil, err
+		}
+	}
+	names, err = fs.Glob(files, "text/sentences/*.json")
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range names {
+		data, err := files.ReadFile(n)
+		if err != nil {
+			return nil, err
+		}
+		if err := p.AddSentences(strings.TrimSuffix(path.Base(n), ".json"), data); err != nil {
 			return nil, err
 		}
 	}
@@ -110,9 +125,10 @@ func (p *Pages) Static() fs.FS {
 }
 
 // Text gives the text of a key. args come in pairs: a name, and what stands
-// for {name} in the text. A key without a text is given back itself.
-func (p *Pages) Text(language, key string, args ...any) string {
-	text, ok := p.texts[language][key]
+// for {name} in the text; {unit} is the reader's. A key without a text is given
+// back itself.
+func (p *Pages) Text(r Reader, key string, args ...any) string {
+	text, ok := p.texts[r.Language][key]
 	if !ok {
 		if text, ok = p.texts[Default][key]; !ok {
 			return key
@@ -121,12 +137,15 @@ func (p *Pages) Text(language, key string, args ...any) string {
 	for i := 0; i+1 < len(args); i += 2 {
 		text = strings.ReplaceAll(text, fmt.Sprintf("{%v}", args[i]), fmt.Sprint(args[i+1]))
 	}
+	if strings.Contains(text, "{unit}") {
+		text = strings.ReplaceAll(text, "{unit}", p.Unit(r))
+	}
 	return text
 }
 
-// Render writes the page called name in a language. model is the page's model
+// Render writes the page called name for a reader. model is the page's model
 // from models.go.
-func (p *Pages) Render(w io.Writer, language, name string, model any) error {
+func (p *Pages) Render(w io.Writer, r Reader, name string, model any) error {
 	t, ok := p.pages[name]
 	if !ok {
 		return fmt.Errorf("there is no page %q", name)
@@ -135,6 +154,6 @@ func (p *Pages) Render(w io.Writer, language, name string, model any) error {
 	if err != nil {
 		return err
 	}
-	t.Funcs(template.FuncMap{"t": func(key string, args ...any) string { return p.Text(language, key, args...) }})
+	t.Funcs(template.FuncMap{"t": func(key string, args ...any) string { return p.Text(r, key, args...) }})
 	return t.Execute(w, model)
 }

@@ -115,7 +115,11 @@ func read(data []byte) (answer, error) {
 		return a, errors.New(a.Message)
 	}
 	if a.Code != "" {
-		return a, &assess.Error{Code: a.Code, Message: a.Message}
+		told := &assess.Error{Code: a.Code, Message: a.Message}
+		if a.Phrase != nil {
+			told = told.Saying(*a.Phrase)
+		}
+		return a, told
 	}
 	return a, nil
 }
@@ -158,18 +162,16 @@ func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) 
 	case err == nil:
 		return out.Bytes(), nil
 	}
-	why := "it broke off"
+	why := assess.Tell("it broke off")
 	switch {
 	case wall.Err() != nil || cpuSpent(c.ProcessState, h.Limits):
-		why = "it took longer than any photo should"
+		why = assess.Tell("it took longer than any photo should")
 	case bytes.Contains(said.Bytes(), []byte("out of memory")) || bytes.Contains(said.Bytes(), []byte("cannot allocate")) || bytes.Contains(said.Bytes(), []byte("pthread_create failed")):
-		why = "it needs more memory than any photo should"
+		why = assess.Tell("it needs more memory than any photo should")
 	}
-	return nil, &assess.Error{
-		Code:    assess.EInternal,
-		Message: "This photo could not be worked on: " + why + ". The file may be damaged, or made to do harm. What was kept of it is safe; take another photo.",
-		Err:     fmt.Errorf("%w: %s", err, bytes.TrimSpace(said.Bytes())),
-	}
+	told := assess.Errorf(assess.EInternal, "This photo could not be worked on: %s. The file may be damaged, or made to do harm. What was kept of it is safe; take another photo.", why)
+	told.Err = fmt.Errorf("%w: %s", err, bytes.TrimSpace(said.Bytes()))
+	return nil, told
 }
 
 func cpuSpent(p *os.ProcessState, l Limits) bool {

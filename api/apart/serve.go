@@ -46,6 +46,7 @@ type answer struct {
 	Look        *assess.Look        `json:"look,omitempty"`
 	Code        string              `json:"code,omitempty"`
 	Message     string              `json:"message,omitempty"`
+	Phrase      *assess.Phrase      `json:"phrase,omitempty"` // Message, to be told in other languages
 }
 
 // largestHead bounds the head in bytes: a measurement of a hundred canes with
@@ -103,6 +104,11 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, m assess.Measurer) 
 	}
 	if err != nil {
 		a = answer{Code: assess.ErrorCode(err), Message: err.Error()}
+		var told *assess.Error
+		if errors.As(err, &told) {
+			p := told.Sentence().Phrase()
+			a.Phrase = &p
+		}
 	}
 	data, err := json.Marshal(a)
 	if err != nil {

@@ -32,7 +32,7 @@ var columns = []column{
 	{"sheet.col.spur", 0.16, func(p *page, v Vine) string {
 		var out []string
 		for _, s := range v.Plan.Spurs {
-			out = append(out, cutShort(p.say, s.Cane, "", s.Buds, s.Cut))
+			out = append(out, cutShort(p.say, s.Cane, nil, s.Buds, s.Cut))
 		}
 		return strings.Join(out, "; ")
 	}},
@@ -58,24 +58,27 @@ var columns = []column{
 func (p *page) laidShort(v Vine) []string {
 	var out []string
 	for _, k := range v.Plan.Lay {
-		out = append(out, cutShort(p.say, k.Cane, k.Place.String(), k.Buds, k.Cut))
+		out = append(out, cutShort(p.say, k.Cane, &k.Place, k.Buds, k.Cut))
 	}
 	for _, e := range v.Plan.Empty {
-		out = append(out, p.say("sheet.emptyplace", "place", e.String()))
+		out = append(out, p.say("sheet.emptyplace", "place", e))
 	}
 	return out
 }
 
-func cutShort(say Say, cane int, place string, buds int, cut assess.Cut) string {
+func cutShort(say Say, cane int, place *assess.Place, buds int, cut assess.Cut) string {
 	if cut.AfterNode == 0 {
 		return say("sheet.countfirst", "cane", cane, "buds", buds)
 	}
 	key := "sheet.cutlay"
-	if place == "" {
+	var at any
+	if place == nil {
 		key = "sheet.cutspur"
+	} else {
+		at = *place
 	}
-	words := say(key, "cane", cane, "place", place, "buds", buds, "cut", fmt.Sprintf("%.0f", cut.AlongMM))
-	if cut.Check != "" {
+	words := say(key, "cane", cane, "place", at, "buds", buds, "cut", assess.Length{MM: cut.AlongMM})
+	if !cut.Check.Empty() {
 		words += " " + say("sheet.count")
 	}
 	return words
@@ -161,7 +164,7 @@ func (p *page) cells(v Vine) (cells []string, height float64) {
 func (p *page) footHeight(cautions []assess.Caution) float64 {
 	var words []string
 	for _, c := range cautions {
-		words = append(words, c.Text)
+		words = append(words, p.say.tell(c.Text))
 	}
 	p.font("", 0.8)
 	n := len(p.SplitText(strings.Join(words, "  "), p.width()))

@@ -22,7 +22,7 @@ func say(t testing.TB) Say {
 		t.Fatal(err)
 	}
 	return func(key string, args ...any) string {
-		words := p.Text(web.Default, key, args...)
+		words := p.Text(web.Reader{Language: web.Default}, key, args...)
 		if words == key {
 			t.Errorf("there's no text %q", key)
 		}
@@ -83,7 +83,7 @@ func TestVineSheetIsOnePage(t *testing.T) {
 	v := kept(t, 7)
 	many := kept(t, 8)
 	for i := range 40 {
-		many.Plan.Away = append(many.Plan.Away, assess.Removed{Cane: 100 + i, Why: strings.Repeat("because it is weak and short-noded, ", 3)})
+		many.Plan.Away = append(many.Plan.Away, assess.Removed{Cane: 100 + i, Why: assess.Tell(strings.Repeat("because it is weak and short-noded, ", 3))})
 	}
 	for name, x := range map[string]Vine{"vine.pdf": v, "vine-many.pdf": many} {
 		var out bytes.Buffer

@@ -13,8 +13,18 @@ import (
 	"nodespan/assess"
 )
 
-// Say gives the text of a key; args come in pairs, a name and its value.
+// Say gives the text of a key; args come in pairs, a name and its value. A
+// sentence, a length or a place among them is told as the reader's language
+// and unit have it.
 type Say func(key string, args ...any) string
+
+// tell gives a sentence.
+func (say Say) tell(s assess.Sentence) string {
+	if s.Empty() {
+		return ""
+	}
+	return say("sheet.plain", "text", s)
+}
 
 // Vine is what is printed for one vine.
 type Vine struct {
@@ -46,8 +56,14 @@ type page struct {
 	say  Say
 }
 
+// newPage begins a PDF with its first page on A4; orientation is P or L.
 func newPage(orientation string, size float64, title string, say Say) *page {
-	p := &page{fpdf.New(orientation, "mm", "A4", ""), size, say}
+	return newPageOn("A4", orientation, size, title, say)
+}
+
+// newPageOn begins one on A4 or Letter.
+func newPageOn(paper, orientation string, size float64, title string, say Say) *page {
+	p := &page{fpdf.New(orientation, "mm", paper, ""), size, say}
 	p.AddUTF8FontFromBytes(fontName, "", goregular.TTF)
 	p.AddUTF8FontFromBytes(fontName, "B", gobold.TTF)
 	p.SetMargins(margin, margin, margin)
@@ -138,8 +154,8 @@ func (p *page) vine(v Vine, short bool) bool {
 		p.heading(say("sheet.look"))
 		for _, a := range v.Plan.Look {
 			words := say("choice.ask.line", "cane", a.Cane, "why", a.Why)
-			if a.IfSound != "" {
-				words += "; " + a.IfSound
+			if !a.IfSound.Empty() {
+				words += "; " + say.tell(a.IfSound)
 			}
 			p.item(words)
 		}
@@ -151,7 +167,7 @@ func (p *page) vine(v Vine, short bool) bool {
 	if len(v.Plan.Spurs) > 0 {
 		p.heading(say("choice.spurs"))
 		for _, s := range v.Plan.Spurs {
-			p.item(CutLine(say, "choice.spur.line", s.Cane, "", s.Buds, s.Cut) + checked(s.Cut))
+			p.item(CutLine(say, "choice.spur.line", s.Cane, nil, s.Buds, s.Cut) + p.checked(s.Cut))
 		}
 	}
 	if len(v.Plan.Lay) > 0 {
@@ -162,10 +178,10 @@ func (p *page) vine(v Vine, short bool) bool {
 		}
 	}
 	if len(v.Plan.Lay)+len(v.Plan.Spurs) > 0 {
-		p.text("", 0.85, say("sheet.cutsource", "why", cutWhy(v.Plan)))
+		p.text("", 0.85, say("sheet.cutsource", "why", p.cutWhy(v.Plan)))
 	}
 	for _, n := range v.Plan.Notes {
-		p.text("", 0.9, n)
+		p.text("", 0.9, say.tell(n))
 	}
 	return p.foot(v.Cautions)
 }
@@ -191,24 +207,28 @@ func (p *page) away(plan assess.Plan, short bool) {
 
 // CutLine puts a cut in words by a text of the catalogue; where the node isn't
 // known it asks to count first.
-func CutLine(say Say, key string, cane int, place string, buds int, cut assess.Cut) string {
+func CutLine(say Say, key string, cane int, place *assess.Place, buds int, cut assess.Cut) string {
 	if cut.AfterNode == 0 {
 		return say("sheet.countfirst", "cane", cane, "buds", buds)
 	}
-	return say(key, "cane", cane, "place", place, "buds", buds, "node", cut.AfterNode, "cut", fmt.Sprintf("%.0f", cut.AlongMM))
+	args := []any{"cane", cane, "buds", buds, "node", cut.AfterNode, "cut", assess.Length{MM: cut.AlongMM}}
+	if place != nil {
+		args = append(args, "place", *place)
+	}
+	return say(key, args...)
 }
 
 func (p *page) laid(k assess.Kept) {
-	p.item(CutLine(p.say, "choice.keep.line", k.Cane, k.Place.String(), k.Buds, k.Cut) + checked(k.Cut))
+	p.item(CutLine(p.say, "choice.keep.line", k.Cane, &k.Place, k.Buds, k.Cut) + p.checked(k.Cut))
 	if k.Laying == nil {
 		return
 	}
 	var words []string
-	if at := TiesAt(k.Laying); at != "" {
+	if at := TiesAt(p.say, k.Laying); at != "" {
 		words = append(words, p.say("sheet.ties", "at", at))
 	}
 	if n := len(k.Laying.Steps); n >= 5 {
-		words = append(words, k.Laying.Steps[n-2])
+		words = append(words, p.say.tell(k.Laying.Steps[n-2]))
 	}
 	if len(words) > 0 {
 		indent := p.line() * 1.1
@@ -218,27 +238,28 @@ func (p *page) laid(k assess.Kept) {
 	}
 }
 
-func checked(cut assess.Cut) string {
-	if cut.Check == "" {
+func (p *page) checked(cut assess.Cut) string {
+	if cut.Check.Empty() {
 		return ""
 	}
-	return " " + cut.Check + "."
+	return " " + p.say.tell(cut.Check) + "."
 }
 
-// TiesAt lists where a cane is tied, mm from its base; "" for nowhere.
-func TiesAt(l *assess.Laying) string {
+// TiesAt lists where a cane is tied, from its base; "" for nowhere.
+func TiesAt(say Say, l *assess.Laying) string {
 	var at []string
-	for _, t := range l.Ties {
-		at = append(at, fmt.Sprintf("%.0f", t.AlongMM))
+	for i, t := range l.Ties {
+		// The unit stands once, behind the last.
+		at = append(at, say("sheet.plain", "text", assess.Length{MM: t.AlongMM, Bare: i+1 < len(l.Ties)}))
 	}
 	return strings.Join(at, ", ")
 }
 
 // cutWhy is where the distances of the cuts come from, each said once.
-func cutWhy(plan assess.Plan) string {
+func (p *page) cutWhy(plan assess.Plan) string {
 	var all []string
-	add := func(s string) {
-		if s != "" && !slices.Contains(all, s) {
+	add := func(why assess.Sentence) {
+		if s := p.say.tell(why); s != "" && !slices.Contains(all, s) {
 			all = append(all, s)
 		}
 	}
@@ -265,7 +286,7 @@ func (p *page) foot(cautions []assess.Caution) bool {
 	p.Ln(p.line() * 0.4)
 	var words []string
 	for _, c := range cautions {
-		words = append(words, c.Text)
+		words = append(words, p.say.tell(c.Text))
 	}
 	p.font("B", 0.95)
 	p.CellFormat(p.width(), p.line()*1.1, p.say("choice.cautions"), "T", 1, "L", false, 0, "")

@@ -62,7 +62,7 @@ func measurementOf(photo []byte) *assess.Measurement {
 		Reference: &assess.Reference{Kind: "checker", MMPerPx: 1, Outline: []assess.Point{{390, 290}, {410, 290}, {410, 310}, {390, 310}}, PxToMM: [9]float64{1, 0, -400, 0, 1, -300, 0, 0, 1}},
 		TimingMS:  map[string]float64{"decode": 1 + r.Float64(), "total": 10 + 5*r.Float64()}}
 	for i := range 3 + r.IntN(5) {
-		c := assess.Cane{ID: i + 1, Traced: "automatic", Origin: "unknown", RelativeU: 0.02, Because: []string{}}
+		c := assess.Cane{ID: i + 1, Traced: "automatic", Origin: "unknown", RelativeU: 0.02, Because: []assess.Sentence{}}
 		x, d := 100+90*float64(i), 5+5*r.Float64()
 		step := 45 + 50*r.Float64()
 		for k := range 40 {

@@ -76,7 +76,7 @@ func figures(s *summary, rs assess.RuleSet) ([]template.HTML, error) {
 		var names []string
 		var counts []float64
 		for _, f := range assess.Findings() {
-			names, counts = append(names, f.InWords()), append(counts, float64(s.Found[f]))
+			names, counts = append(names, f.InWords().String()), append(counts, float64(s.Found[f]))
 		}
 		if err := add(figure.Bars("Findings", "canes", names, counts)); err != nil {
 			return nil, err

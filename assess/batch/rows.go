@@ -165,7 +165,7 @@ func (s *sighting) caneRow(c *assess.Cane) CaneRow {
 		Photo: s.rec.path, Block: text(at.Block), Row: whole(at.Row), Vine: whole(at.Vine), Stance: text(at.Stance),
 		Treatment: text(at.Treatment), Cultivar: text(at.Cultivar), Winter: text(at.Winter),
 		Cane: int64(c.ID), Traced: c.Traced, LeavesFrame: c.LeavesFrame, Nodes: int64(len(c.Nodes)), Origin: c.Origin,
-		Finding: string(c.Finding), Because: strings.Join(c.Because, "; "), RelativeU: rounded(c.RelativeU, 5), RuleSet: s.rules,
+		Finding: string(c.Finding), Because: strings.Join(assess.Texts(c.Because), "; "), RelativeU: rounded(c.RelativeU, 5), RuleSet: s.rules,
 	}
 	r.Diameter, r.DiameterLow, r.DiameterHigh = bounds(c.Diameter, 3)
 	r.Internode, r.InternodeLow, r.InternodeHigh = bounds(c.Internode, 2)

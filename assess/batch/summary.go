@@ -30,7 +30,7 @@ var pages = template.Must(template.New("").Funcs(template.FuncMap{
 		}
 		return strconv.FormatFloat(100*float64(n)/float64(of), 'f', 1, 64)
 	},
-	"words": func(f assess.Finding) string { return f.InWords() },
+	"words": func(f assess.Finding) string { return f.InWords().String() },
 	"by":    func(m map[assess.Finding]int, f assess.Finding) int { return m[f] },
 }).ParseFS(pageFiles, "pages/*.html"))
 
@@ -93,7 +93,7 @@ func (w *writer) summarise(ctx context.Context, sample []Drawn) (*summary, error
 	s.Blocks = t.compare(func(p Place) string { return p.Block })
 	s.Treatments = t.compare(func(p Place) string { return p.Treatment })
 	for _, r := range sortedKeys(t.reasons) {
-		s.Reasons = append(s.Reasons, counted{string(r), assess.Explain(r), t.reasons[r]})
+		s.Reasons = append(s.Reasons, counted{string(r), assess.Explain(r).String(), t.reasons[r]})
 	}
 	slices.SortStableFunc(s.Reasons, func(a, b counted) int { return b.N - a.N })
 	s.MoreRefusals, s.MoreUnplaced = max(0, len(t.refusals)-listedRefusals), max(0, len(t.unplaced)-listedRefusals)
@@ -215,7 +215,7 @@ func (w *writer) samplePage(ctx context.Context, out io.Writer, drawn []Drawn) e
 		}
 		c := &m.Canes[i]
 		assess.JudgeCane(c, w.o.Rules)
-		lines = append(lines, line{d, pictures.of(d.Photo, c), spanned(c.Diameter), spanned(c.Internode), len(c.Nodes), c.Finding.InWords()})
+		lines = append(lines, line{d, pictures.of(d.Photo, c), spanned(c.Diameter), spanned(c.Internode), len(c.Nodes), c.Finding.InWords().String()})
 	}
 	return pages.ExecuteTemplate(out, "sample.html", struct {
 		Lines []line

@@ -3,11 +3,27 @@ package figure
 import (
 	"html/template"
 	"image/color"
+	"strings"
 
+	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 )
+
+// signed writes the numbers at an axis with a decimal sign of its own.
+type signed struct {
+	plot.Ticker
+	decimal string
+}
+
+func (s signed) Ticks(low, high float64) []plot.Tick {
+	ticks := s.Ticker.Ticks(low, high)
+	for i := range ticks {
+		ticks[i].Label = strings.Replace(ticks[i].Label, ".", s.decimal, 1)
+	}
+	return ticks
+}
 
 // Step is how many values lie in one equal step of a distribution.
 type Step struct {
@@ -21,10 +37,11 @@ type Distribution struct {
 	Steps []Step // in order; steps that are missing hold none
 }
 
-// Distributions draws the distributions of some seasons over each other, as
+// Distributions draws, with the numbers at the axes written with decimal as
+// their sign, the distributions of some seasons over each other, as
 // shares of each one's values in percent: the last as bars, those before as
 // lines, so that a small season can be held against a large one.
-func Distributions(title, x, y string, seasons []Distribution, lines []Line) (template.HTML, error) {
+func Distributions(decimal, title, x, y string, seasons []Distribution, lines []Line) (template.HTML, error) {
 	p := newPlot(title, x, y)
 	p.Y.Min = 0
 	for i, d := range seasons {
@@ -62,6 +79,7 @@ func Distributions(title, x, y string, seasons []Distribution, lines []Line) (te
 	}
 	p.Y.Max *= 1.3 // room for the legend above the bars
 	addUpright(p, lines)
+	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
 	return render(p, title)
 }
 
@@ -93,7 +111,7 @@ type Season struct {
 }
 
 // Trend draws median and quartiles season by season.
-func Trend(title, y string, seasons []Season, lines []Line) (template.HTML, error) {
+func Trend(decimal, title, y string, seasons []Season, lines []Line) (template.HTML, error) {
 	p := newPlot(title, "", y)
 	var names []string
 	var middle plotter.XYs
@@ -125,6 +143,7 @@ func Trend(title, y string, seasons []Season, lines []Line) (template.HTML, erro
 		p.X.Min, p.X.Max = -0.5, float64(len(names))-0.5
 	}
 	addLevel(p, lines, -0.5, max(0.5, float64(len(names))-0.5))
+	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
 	return render(p, title)
 }
 
@@ -136,7 +155,7 @@ type Part struct {
 
 // Stacks draws one bar a season, its parts upon each other in the order given;
 // a mark in each part says by its shape, as the legend does, which it is.
-func Stacks(title, y string, seasons []string, parts []Part) (template.HTML, error) {
+func Stacks(decimal, title, y string, seasons []string, parts []Part) (template.HTML, error) {
 	p := newPlot(title, "", y)
 	p.Y.Min = 0
 	below := make([]float64, len(seasons))
@@ -180,5 +199,6 @@ func Stacks(title, y string, seasons []string, parts []Part) (template.HTML, err
 		p.NominalX(seasons...)
 		p.X.Min, p.X.Max = -0.6, float64(len(seasons))-0.4
 	}
+	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
 	return render(p, title)
 }

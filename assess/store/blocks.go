@@ -53,7 +53,7 @@ func CheckName(name, what string) (string, error) {
 	name = strings.TrimSpace(name)
 	switch {
 	case name == "":
-		return "", assess.Errorf(assess.EInvalid, "%s needs a name. Type one.", what)
+		return "", assess.Errorf(assess.EInvalid, "%s needs a name. Type one.", assess.Sentence{Text: what})
 	case utf8.RuneCountInString(name) > longestName:
 		return "", assess.Errorf(assess.EInvalid, "The name is longer than %d characters. Shorten it.", longestName)
 	case !utf8.ValidString(name) || strings.ContainsFunc(name, func(r rune) bool { return r < ' ' || r == 0x7f }):

@@ -12,7 +12,7 @@ import (
 
 // countsVersion is that of how counts are made. A larger one than the record
 // has makes them all anew at the next opening.
-const countsVersion = 1
+const countsVersion = 2
 
 // countVine makes a vine's counts anew, in the transaction that changed it.
 func countVine(ctx context.Context, tx *sql.Tx, vineID int64) error {
@@ -59,8 +59,10 @@ func countPhoto(ctx context.Context, tx *sql.Tx, photoID int64) error {
 }
 
 func factsOfPhoto(ctx context.Context, tx *sql.Tx, photoID, vine, block int64, winter string) error {
-	if _, err := tx.ExecContext(ctx, `DELETE FROM cane_facts WHERE photo_id = ?`, photoID); err != nil {
-		return err
+	for _, table := range []string{"cane_facts", "pair_facts"} {
+		if _, err := tx.ExecContext(ctx, `DELETE FROM `+table+` WHERE photo_id = ?`, photoID); err != nil {
+			return err
+		}
 	}
 	var deleted bool
 	if err := tx.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM deleted_photos WHERE photo_id = ?)`, photoID).Scan(&deleted); err != nil || deleted {
@@ -107,7 +109,11 @@ func factsOfPhoto(ctx context.Context, tx *sql.Tx, photoID, vine, block int64, w
 		_, err := insert.ExecContext(ctx, block, winter, photoID, c.ID, vine, confirmed, string(c.Finding), d[0], d[1], d[2], l[0], l[1], l[2])
 		return err
 	}
-	for _, cc := range assess.ConfirmBy(m.Seen, rulings, rules, book) {
+	confirmed := assess.ConfirmBy(m.Seen, rulings, rules, book)
+	if err := keepPairs(ctx, tx, photoID, block, winter, assess.PairsOf(m.Seen, rulings, confirmed)); err != nil {
+		return err
+	}
+	for _, cc := range confirmed {
 		if cc.Kind == assess.OneYearCane {
 			if err := keep(&cc.Cane, true); err != nil {
 				return err
@@ -142,7 +148,7 @@ func (s *Store) countAnew(ctx context.Context, always bool) error {
 		return nil
 	}
 	return s.write(ctx, func(tx *sql.Tx) error {
-		for _, table := range []string{"counts_made", "vine_winters", "photo_waits", "cane_facts", "row_counts", "winter_counts", "cane_bins", "finding_counts"} {
+		for _, table := range []string{"counts_made", "vine_winters", "photo_waits", "cane_facts", "row_counts", "winter_counts", "cane_bins", "finding_counts", "pair_facts", "pair_counts"} {
 			if _, err := tx.ExecContext(ctx, `DELETE FROM `+table); err != nil {
 				return err
 			}

@@ -28,6 +28,8 @@ func dump(t testing.TB, s *Store) map[string][]string {
 		"winter_counts":  `SELECT json_array(block_id, winter, vines, waits, decided) FROM winter_counts WHERE vines > 0 ORDER BY 1`,
 		"cane_facts":     `SELECT json_array(block_id, winter, photo_id, cane, vine_id, confirmed, finding, d, d_low, d_high, l, l_low, l_high) FROM cane_facts ORDER BY 1`,
 		"cane_bins":      `SELECT json_array(block_id, winter, quantity, bin, n) FROM cane_bins WHERE n > 0 ORDER BY 1`,
+		"pair_facts":     `SELECT json_array(photo_id, cane, block_id, winter, seen, said, kind, stood, missed, nodes, nodes_by, hand) FROM pair_facts ORDER BY 1`,
+		"pair_counts":    `SELECT json_array(block_id, winter, seen, said, kind, stood, missed, nodes, hand, n, nodes_by) FROM pair_counts WHERE n > 0 ORDER BY 1`,
 		"finding_counts": `SELECT json_array(block_id, winter, finding, n) FROM finding_counts WHERE n > 0 ORDER BY 1`,
 	} {
 		lines, err := list(t.Context(), s.db, func(row scanner) (l string, err error) { return l, row.Scan(&l) }, query)

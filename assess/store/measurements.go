@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"time"
 
 	"nodespan/assess"
@@ -21,9 +22,9 @@ type Ask struct {
 
 // Failure is why an ask could not be answered with a measurement.
 type Failure struct {
-	Code    string
-	Message string
-	At      time.Time
+	Code string
+	Why  assess.Sentence
+	At   time.Time
 }
 
 // Measurement is one kept measurement, with its place in the record.
@@ -86,9 +87,17 @@ func (s *Store) LatestAsk(ctx context.Context, photoID int64) (ask Ask, failed *
 	}
 	var f Failure
 	var at sql.NullString
-	err = s.db.QueryRowContext(ctx, `SELECT code, message, failed_at FROM failures WHERE ask_id = ?`, ask.ID).Scan(&f.Code, &f.Message, &at)
+	var message, phrase string
+	err = s.db.QueryRowContext(ctx, `SELECT code, message, phrase, failed_at FROM failures WHERE ask_id = ?`, ask.ID).Scan(&f.Code, &message, &phrase, &at)
 	if err == nil {
-		f.At = parseTime(at)
+		f.At, f.Why = parseTime(at), assess.Sentence{Text: message}
+		if phrase != "" {
+			var p assess.Phrase
+			if err := json.Unmarshal([]byte(phrase), &p); err != nil {
+				return Ask{}, nil, false, fmt.Errorf("failure of ask %d: %w", ask.ID, err)
+			}
+			f.Why = assess.Sentence(p)
+		}
 		return ask, &f, false, nil
 	}
 	if !errors.Is(err, sql.ErrNoRows) {
@@ -135,9 +144,13 @@ func (s *Store) AddMeasurement(ctx context.Context, askID int64, m *assess.Measu
 }
 
 // AddFailure closes an ask that can't be answered, with the reason in words.
-func (s *Store) AddFailure(ctx context.Context, askID int64, code, message string) error {
+func (s *Store) AddFailure(ctx context.Context, askID int64, code string, why assess.Sentence) error {
+	phrase, err := json.Marshal(why.Phrase())
+	if err != nil {
+		return err
+	}
 	return s.write(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `INSERT INTO failures (ask_id, code, message, failed_at) VALUES (?,?,?,?) ON CONFLICT DO NOTHING`, askID, code, message, s.stamp())
+		_, err := tx.ExecContext(ctx, `INSERT INTO failures (ask_id, code, message, phrase, failed_at) VALUES (?,?,?,?,?) ON CONFLICT DO NOTHING`, askID, code, why.String(), phrase, s.stamp())
 		return err
 	})
 }

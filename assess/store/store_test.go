@@ -344,13 +344,13 @@ func TestOpenAsks(t *testing.T) {
 		t.Fatalf("%+v, %v; want both photos, the older first", asks, err)
 	}
 	addMeasurement(t, s, p)
-	if err := s.AddFailure(t.Context(), asks[1].ID, assess.EInvalid, "no photo"); err != nil {
+	if err := s.AddFailure(t.Context(), asks[1].ID, assess.EInvalid, assess.Tell("no photo")); err != nil {
 		t.Fatal(err)
 	}
 	if asks, err := s.OpenAsks(t.Context()); err != nil || len(asks) != 0 {
 		t.Errorf("%+v, %v; want none", asks, err)
 	}
-	if _, f, open, err := s.LatestAsk(t.Context(), bad.ID); err != nil || open || f == nil || f.Message != "no photo" {
+	if _, f, open, err := s.LatestAsk(t.Context(), bad.ID); err != nil || open || f == nil || f.Why.String() != "no photo" {
 		t.Errorf("failure %+v open %v, %v", f, open, err)
 	}
 	if _, err := s.AddAsk(t.Context(), p.ID, assess.Ask{Marks: &assess.Marks{A: assess.Point{1, 2}, B: assess.Point{3, 4}, DistanceMM: 200}}, "Ada"); err != nil {

@@ -139,7 +139,7 @@ func printMeasurement(m *assess.Measurement) {
 	fmt.Fprintln(w, "  cane\tdiameter mm\tinternode mm\tlength mm\tnodes\tfinding\twhy")
 	for _, c := range m.Canes {
 		fmt.Fprintf(w, "  %d\t%s\t%s\t%s\t%d\t%s\t%s\n", c.ID, span(c.Diameter, 1), span(c.Internode, 0), span(c.Length, 0), len(c.Nodes),
-			strings.ReplaceAll(string(c.Finding), "_", " "), strings.Join(c.Because, "; "))
+			strings.ReplaceAll(string(c.Finding), "_", " "), strings.Join(assess.Texts(c.Because), "; "))
 	}
 	w.Flush()
 }

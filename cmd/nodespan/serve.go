@@ -167,7 +167,7 @@ func serve(ctx context.Context, f serveFlags, access api.Access) error {
 		},
 	}
 	if demo || state.is() {
-		conf.Notice = "A demonstration: an invented estate, drawn vines, invented people."
+		conf.Notice = api.DemonstrationNotice
 	}
 	if demo {
 		if err := peopleOfDemo(ctx, record); err != nil {

@@ -5,7 +5,7 @@ import { get, post, key } from './net.js';
 import { change as changeWork, drop, all as allWork, hear, keep, Closed, Full } from './waiting.js';
 import { kick, person } from './sender.js';
 import { signInAgain } from './again.js';
-import { t, number } from './text.js';
+import { t, number, length, said, place } from './text.js';
 import { Stage, svg, path, tag, tagPlace } from './stage.js';
 import { sample } from './canes.js';
 
@@ -21,17 +21,18 @@ let buds = view.buds;
 let sendKey = key();
 const stage = new Stage($('stage'), { width: view.width_px, height: view.height_px, medium: view.medium, full: view.full });
 
-const place = (p) => (p.direction === 'either' ? p.wire : `${p.wire} ${p.direction}`);
+// tell gives a sentence of the answer in the reader's language.
+const tell = (sentence) => said(view, sentence);
 
 // fates lists what becomes of each cane: {id, fate, words, why, cut}.
 function fates() {
   const list = [];
   view.choice.keep.forEach((k, i) => {
-    if (k.cane) list.push({ id: k.cane, fate: 'keep', index: i, mark: t('choice.mark.keep', { place: place(k.place) }), why: k.why, cut: k.cut, second: k.second_best, kept: k, words: t('choice.keep.line', { cane: k.cane, place: place(k.place), buds: k.buds, node: k.cut.after_node, cut: Math.round(k.cut.along_mm) }) });
+    if (k.cane) list.push({ id: k.cane, fate: 'keep', index: i, mark: t('choice.mark.keep', { place: place(k.place) }), why: tell(k.why), cut: k.cut, second: k.second_best, kept: k, words: t('choice.keep.line', { cane: k.cane, place: place(k.place), buds: k.buds, node: k.cut.after_node, cut: length(k.cut.along_mm) }) });
   });
-  for (const k of view.choice.spurs) list.push({ id: k.cane, fate: 'spur', mark: t('choice.mark.spur'), why: k.why, cut: k.cut, words: t('choice.spur.line', { cane: k.cane, buds: k.buds, node: k.cut.after_node, cut: Math.round(k.cut.along_mm) }) });
-  for (const k of view.choice.ask) list.push({ id: k.cane, fate: 'ask', ifSound: k.if_sound, mark: t('choice.mark.ask'), words: t('choice.ask.line', { cane: k.cane, why: k.why }) });
-  for (const k of view.choice.remove) list.push({ id: k.cane, fate: 'remove', mark: t('choice.mark.remove'), words: t('choice.remove.line', { cane: k.cane, why: k.why }) });
+  for (const k of view.choice.spurs) list.push({ id: k.cane, fate: 'spur', mark: t('choice.mark.spur'), why: tell(k.why), cut: k.cut, words: t('choice.spur.line', { cane: k.cane, buds: k.buds, node: k.cut.after_node, cut: length(k.cut.along_mm) }) });
+  for (const k of view.choice.ask) list.push({ id: k.cane, fate: 'ask', ifSound: tell(k.if_sound), mark: t('choice.mark.ask'), words: t('choice.ask.line', { cane: k.cane, why: tell(k.why) }) });
+  for (const k of view.choice.remove) list.push({ id: k.cane, fate: 'remove', mark: t('choice.mark.remove'), words: t('choice.remove.line', { cane: k.cane, why: tell(k.why) }) });
   return list;
 }
 
@@ -113,7 +114,7 @@ function weighed(k) {
   const box = Object.assign(document.createElement('details'), { className: 'small' });
   box.append(Object.assign(document.createElement('summary'), { textContent: t('choice.weighed') }));
   const ul = document.createElement('ul');
-  for (const term of k.terms) ul.append(Object.assign(document.createElement('li'), { textContent: t('choice.term', { words: term.words, points: number(term.points, 1) }) }));
+  for (const term of k.terms) ul.append(Object.assign(document.createElement('li'), { textContent: t('choice.term', { words: tell(term.words), points: number(term.points, 1) }) }));
   box.append(ul);
   return box;
 }
@@ -123,8 +124,8 @@ function laying(k) {
   const box = Object.assign(document.createElement('details'), { className: 'small' });
   box.append(Object.assign(document.createElement('summary'), { textContent: t('choice.laying') }));
   const ol = document.createElement('ol');
-  for (const s of k.laying.steps) ol.append(Object.assign(document.createElement('li'), { textContent: s }));
-  box.append(ol, small(t('choice.cutwhy', { why: k.cut.why })));
+  for (const s of k.laying.steps) ol.append(Object.assign(document.createElement('li'), { textContent: tell(s) }));
+  box.append(ol, small(t('choice.cutwhy', { why: tell(k.cut.why) })));
   return box;
 }
 
@@ -136,11 +137,11 @@ function fateBox(f) {
   p.prepend(line, ' ');
   box.append(p);
   if (f.why) box.append(small(f.why));
-  if (f.cut?.check) box.append(Object.assign(document.createElement('p'), { className: 'tie', textContent: f.cut.check }));
+  if (f.cut?.check) box.append(Object.assign(document.createElement('p'), { className: 'tie', textContent: tell(f.cut.check) }));
   if (f.ifSound) box.append(small(f.ifSound));
   if (f.second) {
     const second = Object.assign(document.createElement('p'), { className: f.kept.tie ? 'tie' : 'small', textContent: t(f.kept.tie ? 'choice.tie' : 'choice.second', { cane: f.second, behind: number(f.kept.second_behind || 0, 1) }) });
-    box.append(second, small(f.kept.second_why));
+    box.append(second, small(tell(f.kept.second_why)));
     const swap = button(t('choice.swap', { cane: f.second }), () => change(f.second, `lay ${f.index}`));
     swap.dataset.swap = f.second;
     box.append(swap);
@@ -195,7 +196,7 @@ function changes() {
 
 function show() {
   const c = view.choice;
-  $('form').textContent = view.form.title;
+  $('form').textContent = view.form_title;
   point(false);
   $('buds-field').hidden = !view.form.places.length;
   if (!$('buds').options.length) {
@@ -217,8 +218,8 @@ function show() {
   }
   const changed = changes();
   if (changed.length) groups.unshift(list(t('choice.difference'), changed, 'difference'));
-  if (c.missing.length) groups.unshift(list(t('choice.missing'), c.missing));
-  if (c.notes.length) groups.push(list(t('choice.notes'), c.notes));
+  if (c.missing.length) groups.unshift(list(t('choice.missing'), c.missing.map(tell)));
+  if (c.notes.length) groups.push(list(t('choice.notes'), c.notes.map(tell)));
   if (view.form.places.length) {
     const box = Object.assign(document.createElement('details'), { className: 'group', open: document.querySelector('#places')?.open || false, id: 'places' });
     box.append(Object.assign(document.createElement('summary'), { textContent: t('choice.places') }), ...view.form.places.map(placeBox));

@@ -1,6 +1,6 @@
 // One photo of a job with its canes, and what a person says of a drawn one.
 import { get, post } from './net.js';
-import { t, interval } from './text.js';
+import { t, interval, said } from './text.js';
 import { Stage } from './stage.js';
 import { drawCanes, sample, sortOf, box } from './canes.js';
 
@@ -21,7 +21,7 @@ function show(fit) {
   $('previous').disabled = $('following').disabled = all.length < 2;
   if (!row) {
     $('title').textContent = seen.outcome === 'refused' ? t('job.outcome.refused') : t('jobphoto.none');
-    $('because').replaceChildren(...(seen.advice || []).map((a) => Object.assign(document.createElement('li'), { textContent: a })));
+    $('because').replaceChildren(...(seen.advice || []).map((a) => Object.assign(document.createElement('li'), { textContent: said(seen, a) })));
     drawCanes(stage, seen, all, 0, false, -1);
     return;
   }
@@ -32,7 +32,7 @@ function show(fit) {
   $('v-internode').textContent = interval(row.cane.internode_mm, 0);
   $('v-length').textContent = interval(row.cane.length_mm, 0);
   $('v-nodes').textContent = row.cane.nodes.length;
-  $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: b })));
+  $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: said(seen, b) })));
   const mine = drawn.find((c) => c.photo === d.path && c.cane === chosen);
   $('says').hidden = $('notefield').hidden = !mine;
   if (mine) {

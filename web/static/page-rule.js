@@ -6,7 +6,7 @@ import { get, post, key, keepAnswer } from './net.js';
 import { all as allWork, change as changeWork, drop, hear, keep, Closed, Full } from './waiting.js';
 import { kick, person } from './sender.js';
 import { signInAgain } from './again.js';
-import { t, interval, number, day } from './text.js';
+import { t, interval, length, number, day, said } from './text.js';
 import { Stage, svg, nearest, placeAt } from './stage.js';
 import { drawCanes, sample, sortOf, sorts, box } from './canes.js';
 import { Drafts } from './drafts.js';
@@ -129,14 +129,14 @@ function showCane(row, all) {
   const byHand = row.last?.diameter_mm_by_hand;
   $('v-diameter').textContent = interval(row.cane.diameter_mm, 1);
   $('hand').hidden = !byHand;
-  $('hand').textContent = byHand ? t(row.saved && row.last === row.saved ? 'rule.hand.saved' : 'rule.hand', { mm: number(byHand, 1), who: row.saved?.who || person(), when: row.saved ? day(row.saved.when) : '' }) : '';
+  $('hand').textContent = byHand ? t(row.saved && row.last === row.saved ? 'rule.hand.saved' : 'rule.hand', { mm: length(byHand, 1, true), who: row.saved?.who || person(), when: row.saved ? day(row.saved.when) : '' }) : '';
   $('v-internode').textContent = interval(row.cane.internode_mm, 0);
   $('v-length').textContent = interval(row.cane.length_mm, 0) + (row.cane.leaves_frame ? ` (${t('rule.leaves')})` : '');
   $('v-nodes').textContent = row.cane.nodes.length;
   const closer = view.closer.find((x) => x.cane === row.seen.id && row.cane.finding === 'too_close_to_call' && !byHand);
   $('closer').hidden = !closer;
   $('closer-text').textContent = closer ? t(closer.finding === 'too_close_to_call' ? 'rule.closer.half' : 'rule.closer.settle', { mm: interval(closer.diameter_mm, 1) }) : '';
-  $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: b })));
+  $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: said(view, b) })));
   $('had').textContent = row.said === 'correct' && !drafts.missed[row.seen.id] && !row.saved?.missed
     ? t('rule.seen', { finding: `${t(`finding.${row.seen.finding || ''}`)}, ${interval(row.seen.diameter_mm, 1)}, ${row.seen.nodes.length} ${t('rule.nodes').toLowerCase()}` }) : '';
   $('agree').setAttribute('aria-pressed', String(row.draft?.said === 'agree'));
@@ -247,6 +247,7 @@ async function derive(id) {
     const answer = await post(`${address}/preview`, d);
     if (asked[id] !== n) return;
     if (answer.cane) derived[id] = answer.cane;
+    Object.assign(view.words ??= {}, answer.words);
   } catch (e) {
     // Without signal only the numbers are missing, and they come with it.
     if (asked[id] === n) $('fault').textContent = e.status === 0 ? t('rule.later') : e.message;

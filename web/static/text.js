@@ -7,9 +7,14 @@ const answer = await fetch(/^v[0-9a-f]{12}$/.test(version) ? `/text/${language}.
 const locale = language === 'en' ? 'en-GB' : language;
 const texts = answer.ok ? await answer.json() : {};
 
-// t gives the text of a key, with {name} replaced by what values has.
+// The reader's unit of short lengths: mm, or in for inches.
+const inches = document.body.dataset.unit === 'in';
+const mmPerInch = 25.4;
+
+// t gives the text of a key, with {name} replaced by what values has, and
+// {unit} by the reader's.
 export function t(key, values = {}) {
-  let text = texts[key] ?? key;
+  let text = (texts[key] ?? key).replaceAll('{unit}', texts[inches ? 'unit.in' : 'unit.mm'] ?? '');
   for (const [name, value] of Object.entries(values)) text = text.replaceAll(`{${name}}`, String(value));
   return text;
 }
@@ -19,10 +24,28 @@ export function number(value, decimals = 0) {
   return value.toLocaleString(locale, { minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: false });
 }
 
-// interval writes a measured value with its bounds; the unit stands beside it.
+// length writes a length of so many mm in the reader's unit, as the service
+// does; bare leaves the unit to what stands beside it.
+export function length(mm, decimals = 0, bare = false) {
+  const n = inches ? number(mm / mmPerInch, decimals + 2) : number(mm, decimals);
+  return bare ? n : t('unit.length', { length: n });
+}
+
+// interval writes a measured length with its bounds; the unit stands beside it.
 export function interval(q, decimals = 0) {
   if (!q || !(q.high > 0)) return t('value.none');
-  return t('value.interval', { value: number(q.value, decimals), low: number(q.low, decimals), high: number(q.high, decimals) });
+  return t('value.interval', { value: length(q.value, decimals, true), low: length(q.low, decimals, true), high: length(q.high, decimals, true) });
+}
+
+// said gives a sentence of an answer, which is in English, in the page's
+// language: from the words that came with the answer.
+export function said(answer, sentence) {
+  return answer.words?.[sentence] ?? sentence;
+}
+
+// place names a place of a training form.
+export function place(p) {
+  return t(`place.${p.wire}.${p.direction}`);
 }
 
 // day writes a time as the reader's machine does.

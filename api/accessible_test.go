@@ -1,0 +1,220 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+)
+
+// everyPage lists the pages of a full record, by a name for pictures.
+func (r *rig) everyPage() [][2]string {
+	v := r.full()
+	// One photo more, which can't be measured: it has no reference.
+	st := r.measured(r.send(1, pngOf(r.t, 900, 700), http.StatusCreated).ID)
+	job := r.newJob()
+	return [][2]string{
+		{"home", "/"}, {"newblock", "/blocks/new"}, {"block", "/blocks/1?row=4"}, {"rules", "/blocks/1/rules"}, {"pairs", "/blocks/1/pairs"}, {"labels", "/blocks/1/labels"},
+		{"vine", "/blocks/1/4/7"}, {"addphoto", "/blocks/1/4/7/photo"}, {"plan", "/blocks/1/4/7/plan?winter=" + lastWinter()},
+		{"rule", fmt.Sprintf("/photos/%d", v.Photo)}, {"choice", fmt.Sprintf("/photos/%d/choice", v.Photo)}, {"unmeasured", fmt.Sprintf("/photos/%d", st.ID)},
+		{"card", "/card"}, {"about", "/about"}, {"people", "/people"}, {"account", "/account"}, {"deleted", "/deleted"}, {"error", "/nowhere"},
+		{"waiting", "/waiting"}, {"jobs", "/jobs"}, {"job", fmt.Sprintf("/jobs/%d", job)},
+	}
+}
+
+// settled waits until a page's scripts have drawn what they draw.
+func (b *tab) settled() {
+	b.t.Helper()
+	b.until(`document.readyState === 'complete' && (!document.querySelector('#rule, #choice') || document.querySelector('[data-ready]')) && document.getAnimations().length === 0`)
+}
+
+// violations are what axe-core finds on the page that is shown.
+const violations = `axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'], resultTypes: ['violations']}).then((r) => {
+  window.axeFound = r.violations.flatMap((v) => v.nodes.map((n) => v.id + ': ' + n.target.join(' ') + ': ' + (n.failureSummary || '').replace(/\s+/g, ' ').slice(0, 300)));
+}) && true`
+
+// axe-core finds nothing on any page, at phone and desk size.
+func TestPagesByAxe(t *testing.T) {
+	script := axe(t)
+	for _, z := range sizes {
+		t.Run(z.name, func(t *testing.T) {
+			r := newRig(t)
+			pages := append(r.everyPage(), [2]string{"signin", "/sign-in"})
+			b := openTab(t, r, z)
+			b.signIn("Ada")
+			for i, p := range pages {
+				if p[0] == "signin" {
+					r.signOut(b)
+				}
+				b.visit(p[1])
+				if p[0] != "signin" {
+					b.settled()
+				}
+				// What is folded away is read too.
+				valueOf[bool](b, `[...document.querySelectorAll('details')].map((d) => { d.open = true; }).length >= 0`)
+				valueOf[bool](b, `(window.axeFound = null, true)`)
+				valueOf[bool](b, script+"; true")
+				valueOf[bool](b, violations)
+				b.until(`window.axeFound`)
+				for _, found := range valueOf[[]string](b, `window.axeFound`) {
+					t.Errorf("%s: %s", p[0], found)
+				}
+				b.whole(fmt.Sprintf("page-%02d-%s", i, p[0]))
+			}
+		})
+	}
+}
+
+func (r *rig) signOut(b *tab) {
+	valueOf[bool](b, `fetch('/api/session', {method: 'DELETE', headers: {'X-Nodespan': '1'}}).then(() => { window.signedOut = true; }) && true`)
+	b.until(`window.signedOut`)
+}
+
+// speak chooses a language, from one of the service's own pages.
+func (b *tab) speak(language string) {
+	b.t.Helper()
+	b.visit("/about")
+	valueOf[bool](b, `fetch('/language?language=`+language+`&unit=mm&to=%2Fabout').then(() => { window.chosen = true; }) && true`)
+	b.until(`window.chosen`)
+	b.visit("/about")
+	b.until(`document.documentElement.lang === '` + language + `'`)
+}
+
+// smallTargets lists the targets below 48 px, links within running text apart
+// (WCAG 2.2, 2.5.8, exempts those). Where a label is the target, it counts.
+const smallTargets = `[...document.querySelectorAll('a[href], button, input:not([type=hidden]), select, textarea, summary, label.button')].flatMap((e) => {
+  const box = e.matches('input[type=radio], input[type=checkbox], input.file') ? e.closest('label') || e : e;
+  const r = box.getBoundingClientRect();
+  const style = getComputedStyle(box);
+  if (!r.width || !r.height || style.visibility === 'hidden' || e.closest('.skip, .sr') || e.matches('.skip')) return [];
+  if (e.matches('a') && style.display === 'inline') return [];
+  return r.width < 47.5 || r.height < 47.5 ? [e.outerHTML.slice(0, 120) + ' ' + Math.round(r.width) + 'x' + Math.round(r.height)] : [];
+})`
+
+// lost lists what doesn't fit into a window of some width: text that is cut off
+// or reaches out of it, which only sideways scrolling would show. The browser's
+// own innerWidth grows on a phone with what is too wide.
+const lost = `((room) => {
+  const out = [];
+  const wide = document.scrollingElement.scrollWidth - room;
+  if (wide > 1) out.push('the page is ' + wide + ' px wider than the window');
+  for (const e of document.querySelectorAll('main *, header *, footer *')) {
+    if (e.closest('svg, .sr, .skip, pre, .grid, canvas, dialog:not([open]), [hidden]') || !e.getClientRects().length) continue;
+    if (e.closest('thead') && getComputedStyle(e.closest('thead')).clipPath !== 'none') continue; // read out alone
+    const style = getComputedStyle(e);
+    const cut = (style.overflowX === 'hidden' || style.overflowX === 'clip') && e.scrollWidth > e.clientWidth + 1 || (style.overflowY === 'hidden' || style.overflowY === 'clip') && e.scrollHeight > e.clientHeight + 1;
+    const text = [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+    const r = e.getBoundingClientRect();
+    const burst = e.matches('button, .button') && (e.scrollWidth > e.clientWidth + 2 || e.scrollHeight > e.clientHeight + 2);
+    if (burst) out.push('words reach out of: ' + e.outerHTML.slice(0, 100));
+    else if (cut && e.innerText) out.push('cut off: ' + e.outerHTML.slice(0, 100));
+    else if (wide > 1 && r.right > room + 1 && (text || !e.children.length)) out.push('reaches out: ' + e.outerHTML.slice(0, 100));
+  }
+  return out.slice(0, 8);
+})`
+
+// unreached lists the controls that the Tab key doesn't come to; each visit of
+// one is marked by the page's own focus event.
+const markFocus = `(() => {
+  window.seen = new Set();
+  document.addEventListener('focusin', (e) => window.seen.add(e.target));
+  for (const d of document.querySelectorAll('details')) d.open = true;
+  const all = [...document.querySelectorAll('a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex]')];
+  window.wanted = all.filter((e) => e.tabIndex >= 0 && !e.disabled && e.getClientRects().length && getComputedStyle(e).visibility !== 'hidden' && !e.closest('dialog:not([open])')
+    && !(e.type === 'radio' && !e.checked && document.querySelector('input[name="' + e.name + '"]:checked')));
+  return window.wanted.length;
+})()`
+
+// Every page in every language, with text as it is and twice as large, on the
+// phone: targets are large enough, nothing is cut off, nothing scrolls
+// sideways.
+func TestPagesInEveryLanguageAndSize(t *testing.T) {
+	r := newRig(t)
+	pages := r.everyPage()
+	for _, z := range sizes {
+		for _, language := range []string{"en", "de", "es", "fr", "it"} {
+			if z.name == "desk" && language != "de" {
+				continue // the longest words, and the widest window: enough
+			}
+			b := openTab(t, r, z)
+			b.signIn("Ada")
+			b.speak(language)
+			for _, p := range pages {
+				b.visit(p[1])
+				b.settled()
+				b.whole(language + "-" + p[0])
+				for _, s := range valueOf[[]string](b, smallTargets) {
+					t.Errorf("%s, %s, %s: a small target: %s", z.name, language, p[0], s)
+				}
+				for _, twice := range []bool{false, true} {
+					what := "text as it is"
+					if twice {
+						what = "text twice as large"
+						valueOf[bool](b, `(document.documentElement.style.fontSize = '225%', true)`)
+						b.settled()
+						b.whole(language + "-" + p[0] + "-twice")
+					}
+					for _, s := range valueOf[[]string](b, fmt.Sprintf("%s(%d)", lost, z.width)) {
+						t.Errorf("%s, %s, %s, %s: %s", z.name, language, p[0], what, s)
+					}
+				}
+			}
+			b.clean()
+		}
+	}
+}
+
+// Every control of every page is reached by the Tab key alone, and what has the
+// focus is marked.
+func TestPagesByKeyboard(t *testing.T) {
+	r := newRig(t)
+	b := openTab(t, r, sizes[1])
+	b.signIn("Ada")
+	for _, p := range r.everyPage() {
+		b.visit(p[1])
+		b.settled()
+		n := valueOf[int](b, markFocus)
+		for range n + 10 {
+			b.do("tab", chromedp.KeyEvent("\t"))
+			if valueOf[bool](b, `window.wanted.every((e) => window.seen.has(e))`) {
+				break
+			}
+		}
+		for _, s := range valueOf[[]string](b, `window.wanted.filter((e) => !window.seen.has(e) && e.getClientRects().length).map((e) => e.outerHTML.slice(0, 120))`) {
+			t.Errorf("%s: never reached by keyboard: %s", p[0], s)
+		}
+		if !valueOf[bool](b, `(() => { const e = document.activeElement; const s = getComputedStyle(e); return e === document.body || s.outlineStyle !== 'none' || e.closest('label') && getComputedStyle(e.closest('label')).outlineStyle !== 'none'; })()`) {
+			t.Errorf("%s: the focus isn't marked on %s", p[0], valueOf[string](b, `document.activeElement.outerHTML.slice(0, 120)`))
+		}
+	}
+}
+
+// Nothing moves by itself, but for those who want it (prefers-reduced-motion,
+// Media Queries Level 5).
+func TestMotionOnlyForThoseWhoWantIt(t *testing.T) {
+	css, err := os.ReadFile("../web/static/nodespan.css")
+	if err != nil {
+		t.Fatal(err)
+	}
+	still := regexp.MustCompile(`@media \(prefers-reduced-motion: no-preference\) \{[^{}]*(\{[^{}]*\}[^{}]*)*\}`).ReplaceAllString(string(css), "")
+	if moves := regexp.MustCompile(`\b(animation|transition|scroll-behavior|transform)\s*:[^;}]*`).FindAllString(still, -1); len(moves) > 0 {
+		t.Errorf("moves for everybody: %s", strings.Join(moves, ", "))
+	}
+	scripts, err := os.ReadDir("../web/static")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range scripts {
+		data, err := os.ReadFile("../web/static/" + s.Name())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if strings.HasSuffix(s.Name(), ".js") && regexp.MustCompile(`behavior:\s*'smooth'|\.animate\(`).Match(data) {
+			t.Errorf("%s moves for everybody", s.Name())
+		}
+	}
+}
