@@ -25,6 +25,7 @@ var statusOf = map[string]int{
 	codeSignIn:       http.StatusUnauthorized,
 	codeNotAllowed:   http.StatusForbidden,
 	codeOtherPerson:  http.StatusForbidden,
+	codeSealFirst:    http.StatusForbidden,
 	codeSlowDown:     http.StatusTooManyRequests,
 	assess.EBusy:     http.StatusServiceUnavailable,
 }

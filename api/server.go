@@ -273,6 +273,7 @@ func (s *Server) routes() *echo.Echo {
 	s.routesOfRules(e, a)
 	s.routesOfJobs(e, a)
 	s.routesOfPlans(e, a)
+	s.routesOfExercises(e, a)
 	return e
 }
 
