@@ -101,14 +101,6 @@ func (c *class) seal(who string, after int, change func(*exercise.Choice)) seale
 	return out
 }
 
-// status asks for a page or an address of the API as somebody.
-func (c *class) status(who, path string) int {
-	c.t.Helper()
-	c.who = who
-	s, _ := c.do("GET", path, nil)
-	return s
-}
-
 // The whole path: given, chosen blind, sealed, judged, opened, looked at.
 func TestExerciseFromGivingToResults(t *testing.T) {
 	r := newRig(t)

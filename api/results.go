@@ -206,7 +206,7 @@ func (s *Server) resultsPage(c echo.Context) error {
 	if l.trains {
 		whoQuery = fmt.Sprintf("?who=%d", st.who.ID)
 	}
-	p := web.ResultsPage{Frame: s.frame(c, "exercise.results"), Exercise: x.Name, Who: st.who.Name, Trainer: x.Group.Trainer.Name, Open: st.open, Reviewed: x.Judging == string(exercise.Reviewed), PDF: to + "/results.pdf" + whoQuery}
+	p := web.ResultsPage{Frame: s.frame(c, "exercise.results"), Exercise: x.Name, Participant: st.who.Name, Trainer: x.Group.Trainer.Name, Open: st.open, Reviewed: x.Judging == string(exercise.Reviewed), PDF: to + "/results.pdf" + whoQuery}
 	p.Back = &web.Link{Text: x.Name, To: to}
 	for _, f := range st.figures {
 		p.Figures = append(p.Figures, web.FigureRow{Kind: s.say(c, "exercise.kind."+string(f.Kind)), Count: s.figureWords(c, f), Kappa: s.kappaWords(c, f)})

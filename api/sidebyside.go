@@ -94,7 +94,7 @@ func (s *Server) comparePage(c echo.Context) error {
 	l := lessonOf(c)
 	to := exercisePath(x.ID)
 	p := web.ComparePage{
-		Frame: s.frame(c, "exercise.compare"), Where: s.where(c, store.Block{Name: v.BlockName}, v.Vine), Who: a.Name, Trainer: x.Group.Trainer.Name, Trains: l.trains,
+		Frame: s.frame(c, "exercise.compare"), Where: s.where(c, store.Block{Name: v.BlockName}, v.Vine), Participant: a.Name, Trainer: x.Group.Trainer.Name, Trains: l.trains,
 		Data: fmt.Sprintf("/api%s/vines/%d", to, v.Seq), WhoID: a.ID, Results: fmt.Sprintf("%s/results?who=%d", to, a.ID), Judging: s.say(c, "exercise.judging.hint."+x.Judging),
 		AddPhoto: vinePath(v.Vine) + "/photo",
 	}

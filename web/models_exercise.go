@@ -113,21 +113,21 @@ type AttemptPage struct {
 // ComparePage shows two choices beside each other.
 type ComparePage struct {
 	Frame
-	Where, Who, Trainer, Data, Results, Judging string
-	WhoID                                       int64
-	Trains                                      bool
-	Review, Own, AddPhoto                       string
+	Where, Participant, Trainer, Data, Results, Judging string
+	WhoID                                               int64
+	Trains                                              bool
+	Review, Own, AddPhoto                               string
 }
 
 // ResultsPage is how somebody stands.
 type ResultsPage struct {
 	Frame
-	Exercise, Who, Trainer, PDF string
-	Open, Reviewed              bool
-	Figures                     []FigureRow
-	Vines                       []VineResult
-	Over                        []OverLine
-	Mistakes                    []MistakeLine
+	Exercise, Participant, Trainer, PDF string
+	Open, Reviewed                      bool
+	Figures                             []FigureRow
+	Vines                               []VineResult
+	Over                                []OverLine
+	Mistakes                            []MistakeLine
 }
 
 // FigureRow is the agreement in one kind of decision.

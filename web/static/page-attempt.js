@@ -3,7 +3,7 @@
 // here: how many buds a tap means is worked out by the service.
 import { get, post, key } from './net.js';
 import { t, interval, day } from './text.js';
-import { Stage, svg, path, tag } from './stage.js';
+import { Stage, svg, path, tag, tagPlace } from './stage.js';
 import { cutMark, decisionWords, placeWords, styleOf, markWords, whyWords } from './decisions.js';
 
 const $ = (id) => document.getElementById(id);
@@ -26,7 +26,8 @@ function keep() {
 }
 
 let at = 0; // the cane in hand
-let touched = view.shown.mode !== 'photo'; // whether a cane was taken in hand by the person
+// Whether a cane is in hand: of the photo alone none is until one is tapped.
+let touched = view.shown.mode !== 'photo' || Object.keys(draft.canes).length > 0;
 const cane = () => canes[at];
 const of = (id) => draft.canes[id];
 const decide = (id, change) => {
@@ -73,7 +74,11 @@ function draw() {
   stage.layer.replaceChildren();
   const shown = view.sealed ? view.sealed.choice.canes : null;
   const tags = [];
-  canes.forEach((c, i) => {
+  const taken = [];
+  // What is in hand gets its words first, and lies on top.
+  const order = canes.map((c, i) => [c, i]).sort((a, b) => (b[1] === at) - (a[1] === at));
+  const lines = [];
+  order.forEach(([c, i]) => {
     const d = shown ? shown.find((x) => x.cane === c.id) : of(c.id);
     const inHand = !shown && touched && i === at;
     // Of the photo alone a line is shown once the cane is taken in hand.
@@ -83,11 +88,13 @@ function draw() {
     g.append(svg('path', { class: 'case', d: p }), svg('path', { class: `cane ${d?.fate ? styleOf[d.fate] : 'none'}`, d: p }));
     if (inHand) for (const n of c.nodes_px || []) g.append(svg('circle', { class: 'node', cx: n[0], cy: n[1], r: stage.px(5) }));
     if (d?.cut_px) cutMark(stage, g, c.line_px, d.cut_px);
-    stage.layer.append(g);
-    const end = c.line_px[Math.floor(c.line_px.length * 0.7)];
-    tags.push(svg('g', { class: inHand ? 'chosen' : '' }, tag(stage, end, `${c.id} ${d?.fate ? markWords(d) : ''}`.trim())));
+    lines.unshift(g);
+    for (const words of [`${c.id} ${d?.fate ? markWords(d) : ''}`.trim(), `${c.id}`]) {
+      const place = tagPlace(stage, c.line_px, words, taken);
+      if (place) { tags.push(svg('g', { class: inHand ? 'chosen' : '' }, tag(stage, place, words))); break; }
+    }
   });
-  stage.layer.append(...tags);
+  stage.layer.append(...lines, ...tags);
 }
 
 function option(select, value, text) { select.append(Object.assign(document.createElement('option'), { value, textContent: text })); }
@@ -182,6 +189,7 @@ function show() {
     if (c.finding) measures.push(t(`finding.${c.finding}`));
     $('measures').textContent = measures.join('. ');
     $('measures').hidden = !measures.length;
+    $('in-hand').hidden = !touched;
     for (const b of $('fates').children) b.setAttribute('aria-pressed', String(d?.fate === b.dataset.fate));
     $('place-field').hidden = d?.fate !== 'lay';
     $('place').value = d?.place || 0;
@@ -198,7 +206,7 @@ function show() {
 function showSealed() {
   const s = view.sealed;
   $('sealed-text').textContent = s.passed ? t('exercise.sealed.passed', { when: day(s.when) }) : t(s.blind || about ? 'exercise.sealed' : 'exercise.sealed.informed', { n: s.attempt, when: day(s.when) });
-  $('sealed-list').replaceChildren(...s.choice.canes.map((d) => Object.assign(document.createElement('li'), { textContent: `${t('choice.fate', { cane: d.cane })}: ${[decisionWords(d, form), whyWords(d)].filter(Boolean).join('. ')}` })));
+  $('sealed-list').replaceChildren(...s.choice.canes.map((d) => Object.assign(document.createElement('li'), { textContent: `${t('choice.fate', { cane: d.cane })}: ${[decisionWords(d, form), whyWords(d)].filter(Boolean).join(' – ')}` })));
   if (s.choice.head) $('sealed-list').append(Object.assign(document.createElement('li'), { textContent: [t(`exercise.head.${s.choice.head}`), s.choice.head_words].filter(Boolean).join('. ') }));
   $('withdraw-box').hidden = s.passed;
 }

@@ -119,7 +119,8 @@ function remarks() {
 }
 
 function done() {
-  $('done-box').hidden = !view.first || view.first.passed || !view.photos.length;
+  $('done-box').hidden = !view.first || view.first.passed;
+  $('done-form').hidden = !view.photos.length;
   $('done-shown').hidden = !view.done;
   if (view.done) {
     $('done-picture').src = view.done.picture;
@@ -177,7 +178,7 @@ $('ask').addEventListener('click', async () => {
   $('fault').textContent = '';
   try {
     program = await get(`${root.dataset.address}/suggestion${query}`);
-    $('program-note').textContent = t('exercise.program.note', { program: program.program, rules: program.rule_set });
+    $('program-note').textContent = t('exercise.program.note', { program: program.program, rules: program.rule_set, who: names.first });
     $('program-note').hidden = false;
     $('ask').disabled = true;
     fill($('left-whose'), 'first');
