@@ -358,7 +358,7 @@ func (s *Server) exerciseSheet(c echo.Context) error {
 		return err
 	}
 	out := sheet.Exercise{Title: x.Name, Who: s.say(c, "exercise.sheet.group", "group", x.Group.Name, "trainer", x.Group.Trainer.Name, "when", s.day(c, x.MadeAt)), Say: s.sayer(c), Cautions: assess.Cautions()}
-	var forms []string
+	var forms, said []string
 	for _, v := range x.vines {
 		seen := x.seen[v.ID]
 		data, err := s.pictureOf(ctx, v.PhotoID)
@@ -367,14 +367,19 @@ func (s *Server) exerciseSheet(c echo.Context) error {
 		}
 		part := sheet.ExerciseVine{Where: fmt.Sprintf("%d. %s", v.Seq, s.where(c, store.Block{Name: v.BlockName}, v.Vine)), JPEG: data, WidthPx: seen.WidthPx, HeightPx: seen.HeightPx}
 		for _, k := range seen.Canes {
-			part.Canes = append(part.Canes, sheet.ExerciseCane{ID: k.ID, At: k.CentreLine[len(k.CentreLine)*7/10]})
+			part.Canes = append(part.Canes, sheet.ExerciseCane{ID: k.ID, Line: k.CentreLine})
 		}
-		if !slices.Contains(forms, seen.Form.Title) {
-			forms = append(forms, seen.Form.Title)
+		if !slices.Contains(forms, seen.Form.ID()) {
+			forms = append(forms, seen.Form.ID())
+			var places []string
+			for i, p := range seen.Form.Places {
+				places = append(places, fmt.Sprintf("%d %s, %s", i+1, s.say(c, "exercise.wire."+string(p.Wire)), s.say(c, "exercise.way."+string(p.Direction))))
+			}
+			said = append(said, s.say(c, "exercise.sheet.form", "form", seen.Form.Title, "places", strings.Join(places, "; ")))
 		}
 		out.Vines = append(out.Vines, part)
 	}
-	out.Form = s.say(c, "exercise.sheet.form", "form", strings.Join(forms, "; "))
+	out.Form = strings.Join(said, "\n")
 	var data bytes.Buffer
 	if err := sheet.WriteExercise(&data, out); err != nil {
 		return err

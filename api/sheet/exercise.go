@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/go-pdf/fpdf"
@@ -29,10 +30,11 @@ type ExerciseVine struct {
 	Canes             []ExerciseCane
 }
 
-// ExerciseCane is a cane's number and where it stands on the photo.
+// ExerciseCane is a cane's number and its middle line on the photo, along which
+// the number stands.
 type ExerciseCane struct {
-	ID int
-	At assess.Point
+	ID   int
+	Line []assess.Point
 }
 
 // columnsFor is how many vines stand beside each other.
@@ -47,12 +49,13 @@ func columnsFor(vines int) int {
 }
 
 // WriteExercise writes the sheet of an exercise, always one page. Below each
-// photo there's a line for each cane where there's room, else room to write.
+// photo there's a line for each cane to write on where there's room, else a
+// column.
 func WriteExercise(w io.Writer, x Exercise) error {
 	p := newPage("P", 8.5, x.Title, x.Say)
 	p.head(x.Title, "", x.Who)
-	p.text("", 1, x.Form)
 	p.text("", 1, x.Say("exercise.sheet.how"))
+	p.text("", 1, x.Form)
 	p.text("", 1, x.Say("exercise.sheet.name"))
 	reserve := p.cautionHeight(x.Cautions)
 	top, height := p.GetY()+1, p.bottom()-reserve-p.GetY()-1
@@ -81,13 +84,13 @@ func (p *page) exerciseVine(v ExerciseVine, n int, x, y, w, h float64) error {
 	p.CellFormat(w, p.line()*1.2, where, "", 0, "L", false, 0, "")
 	y += p.line() * 1.3
 	h -= p.line() * 1.3
-	lines := len(v.Canes) + 1
-	table := rowMM * float64(lines)
-	// A wide photo leaves room; a small cell gets what is left below the photo.
-	if table > h*0.5 || w < 85 {
-		table = 0
+	table := rowMM * float64(len(v.Canes)+1)
+	// A line for each cane where there's room, else a column.
+	columns := table > h*0.5 || w < 85
+	if columns {
+		table = 4 * rowMM
 	}
-	room := h - math.Max(table, math.Min(h*0.28, 3*rowMM))
+	room := h - table - 1
 	f := math.Min(w/float64(max(v.WidthPx, 1)), room/float64(max(v.HeightPx, 1)))
 	pw, ph := f*float64(v.WidthPx), f*float64(v.HeightPx)
 	name := fmt.Sprintf("vine %d", n)
@@ -96,29 +99,66 @@ func (p *page) exerciseVine(v ExerciseVine, n int, x, y, w, h float64) error {
 		return p.Error()
 	}
 	p.ImageOptions(name, x+(w-pw)/2, y, pw, ph, false, fpdf.ImageOptions{ImageType: "JPEG"}, 0, "")
+	p.caneNumbers(v, x+(w-pw)/2, y, f)
+	y += ph + 1
+	if columns {
+		p.exerciseColumns(v, x, y, w)
+	} else {
+		p.exerciseTable(v, x, y, w)
+	}
+	return nil
+}
+
+// caneNumbers writes the canes' numbers along their lines, none upon another
+// as far as there's room.
+func (p *page) caneNumbers(v ExerciseVine, x, y, f float64) {
 	p.font("B", 0.95)
 	p.SetLineWidth(0.2)
 	p.SetDrawColor(0, 0, 0)
+	p.SetFillColor(255, 255, 255)
+	h := p.line() * 0.9
+	var taken [][4]float64
 	for _, c := range v.Canes {
 		words := fmt.Sprint(c.ID)
-		tw := p.GetStringWidth(words) + 1.4
-		cx, cy := x+(w-pw)/2+f*c.At[0], y+f*c.At[1]
-		p.SetFillColor(255, 255, 255)
-		p.Rect(cx-tw/2, cy-p.line()*0.45, tw, p.line()*0.9, "FD")
-		p.SetXY(cx-tw/2, cy-p.line()*0.45)
-		p.CellFormat(tw, p.line()*0.9, words, "", 0, "C", false, 0, "")
-	}
-	y += ph + 1
-	left := h - ph - 1
-	if table == 0 {
-		for ; left >= rowMM; left -= rowMM {
-			y += rowMM
-			p.Line(x, y, x+w, y)
+		w := p.GetStringWidth(words) + 1.4
+		var at [4]float64
+		for _, share := range []float64{0.8, 0.65, 0.5, 0.9, 0.35, 0.72, 0.58, 0.42, 0.25, 0.97, 0.15} {
+			q := c.Line[int(share*float64(len(c.Line)-1))]
+			at = [4]float64{x + f*q[0] - w/2, y + f*q[1] - h/2, w, h}
+			if !slices.ContainsFunc(taken, func(o [4]float64) bool {
+				return at[0] < o[0]+o[2] && o[0] < at[0]+at[2] && at[1] < o[1]+o[3] && o[1] < at[1]+at[3]
+			}) {
+				break
+			}
 		}
-		return nil
+		taken = append(taken, at)
+		p.Rect(at[0], at[1], w, h, "FD")
+		p.SetXY(at[0], at[1])
+		p.CellFormat(w, h, words, "", 0, "C", false, 0, "")
 	}
-	p.exerciseTable(v, x, y, w)
-	return nil
+}
+
+// exerciseColumns draws a column for each cane to write in: what becomes of it,
+// and behind which bud it is cut.
+func (p *page) exerciseColumns(v ExerciseVine, x, y, w float64) {
+	label := math.Min(18, w*0.24)
+	cw := (w - label) / float64(max(len(v.Canes), 1))
+	for row, key := range []string{"exercise.sheet.cane", "exercise.sheet.becomes", "exercise.sheet.bud", "exercise.sheet.why"} {
+		p.SetXY(x, y+rowMM*float64(row))
+		p.CellFormat(label, rowMM, p.fitted(p.say(key), "B", 0.8, label), "1", 0, "L", false, 0, "")
+		if row == 3 {
+			p.CellFormat(w-label, rowMM, "", "1", 0, "L", false, 0, "")
+			continue
+		}
+		p.font("B", 0.9)
+		for _, c := range v.Canes {
+			words := ""
+			if row == 0 {
+				words = fmt.Sprint(c.ID)
+			}
+			p.CellFormat(cw, rowMM, words, "1", 0, "C", false, 0, "")
+		}
+	}
 }
 
 // exerciseTable draws a line for each cane to write on.
@@ -186,7 +226,7 @@ func (p *page) result(r Result, short bool) {
 	p.text("", 0.95, r.How)
 	p.heading(p.say("exercise.results.figures"))
 	p.font("B", 0.95)
-	shares := []float64{0.3, 0.42, 0.28}
+	shares := []float64{0.27, 0.38, 0.35}
 	for i, k := range []string{"exercise.results.kind", "exercise.results.alike", "exercise.results.kappa"} {
 		p.CellFormat(p.width()*shares[i], p.line()*1.1, p.say(k), "B", 0, "L", false, 0, "")
 	}
@@ -194,7 +234,7 @@ func (p *page) result(r Result, short bool) {
 	p.font("", 0.95)
 	for _, f := range r.Figures {
 		for i, words := range f {
-			p.CellFormat(p.width()*shares[i], p.line()*1.1, words, "", 0, "L", false, 0, "")
+			p.CellFormat(p.width()*shares[i], p.line()*1.1, p.fitted(words, "", 0.95, p.width()*shares[i]), "", 0, "L", false, 0, "")
 		}
 		p.Ln(-1)
 	}
