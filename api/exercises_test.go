@@ -351,6 +351,55 @@ func TestBlindMeansBlind(t *testing.T) {
 	}
 }
 
+// Whoever takes part is kept from the vine, whatever the role allows otherwise:
+// every route of the vine, its photo, its measurement and its plan.
+func TestBlindWhateverTheRole(t *testing.T) {
+	r := newRig(t)
+	r.chosen()
+	c := newClass(t, r, "photo", "review")
+	var people []string
+	for _, role := range []Role{Pruner, Researcher, Manager, Trainer} {
+		name := "Pupil, " + string(role)
+		id := c.as(name, role)
+		people = append(people, fmt.Sprint(id))
+		c.who = c.trainer
+		c.post(fmt.Sprintf("/api/groups/%d/members", c.group), fmt.Sprintf(`{"account":%d,"in":true}`, id), http.StatusNoContent, nil)
+	}
+	c.who = c.trainer
+	c.post(fmt.Sprintf("/api/groups/%d/exercises", c.group), fmt.Sprintf(`{"name":"All","mode":"photo","judging":"review","photos":[1],"participants":[%s]}`, strings.Join(people, ",")), http.StatusCreated, nil)
+	open := []string{
+		"GET /blocks/:block", "GET /api/blocks/:block", "GET /blocks/:block/rules", "GET /api/blocks/:block/rules", "POST /api/blocks/:block/rules",
+		"GET /blocks/:block/:row/:vine/photo", "POST /api/blocks/:block/rows/:row/vines/:vine/photos", "GET /photos/:photo/picture/:size",
+	}
+	n := 0
+	for _, role := range []Role{Pruner, Researcher, Manager, Trainer} {
+		for _, route := range routesOf(c.rig) {
+			method, path, _ := strings.Cut(route, " ")
+			if !strings.Contains(path, ":photo") && !strings.Contains(path, ":measurement") && !strings.Contains(path, ":block") || slices.Contains(open, route) {
+				continue
+			}
+			c.who = "Pupil, " + string(role)
+			p := strings.NewReplacer(":photo", "1", ":measurement", "1", ":block", "1", ":row", "4", ":vine", "7", ":size", "medium.jpg", ":file", "made.svg").Replace(path)
+			if status, text := c.do(method, p, strings.NewReader("{}")); status != http.StatusForbidden {
+				t.Errorf("%s as %s: %d, want held back: %.100s", route, role, status, text)
+			}
+			n++
+		}
+	}
+	if n < 60 {
+		t.Errorf("only %d requests", n)
+	}
+	// An exercise of one's own that would show the vine isn't to be had either.
+	c.who = "Pupil, trainer"
+	var g groupAnswer
+	c.post("/api/groups", `{"name":"Mine"}`, http.StatusCreated, &g)
+	c.post(fmt.Sprintf("/api/groups/%d/members", g.ID), fmt.Sprintf(`{"account":%d,"in":true}`, c.ids[c.ann]), http.StatusNoContent, nil)
+	c.post(fmt.Sprintf("/api/groups/%d/exercises", g.ID), fmt.Sprintf(`{"name":"x","mode":"findings","judging":"review","photos":[1],"participants":[%d]}`, c.ids[c.ann]), http.StatusForbidden, nil)
+	if page := c.get(fmt.Sprintf("/groups/%d/exercise", g.ID), http.StatusOK, nil); strings.Contains(page, `data-photo="1"`) {
+		t.Error("the vine is offered for an exercise of one's own")
+	}
+}
+
 // Shown less in one exercise, the same vine isn't shown with more in another
 // before the first is sealed, nor looked at side by side.
 func TestOneVineInTwoExercises(t *testing.T) {

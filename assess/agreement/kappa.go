@@ -2,6 +2,7 @@ package agreement
 
 import (
 	"math"
+	"slices"
 
 	"nodespan/assess"
 )
@@ -27,8 +28,9 @@ type Kappa struct {
 // the things that one rater put into category i and the other into j. The
 // interval is by the large-sample standard error of Fleiss, Cohen & Everitt
 // 1969, which takes the things as independent of each other. EInvalid when the
-// table isn't square, has less than two things, or when both raters used one
-// and the same category alone, so that nothing can be said beyond chance.
+// table isn't square, has less than two things, or when one of the raters used
+// one category alone: kappa is then 0 or undefined whatever the other did, and
+// its standard error 0, which would look like a sure result.
 func CohenKappa(table [][]int) (Kappa, error) {
 	return WeightedKappa(table, identity(len(table)))
 }
@@ -63,8 +65,8 @@ func WeightedKappa(table [][]int, weights [][]float64) (Kappa, error) {
 		}
 	}
 	left := 1 - out.Chance
-	if left < 1e-12 {
-		return out, assess.Errorf(assess.EInvalid, "Both used one category alone, so agreement beyond chance can't be told.")
+	if left < 1e-12 || slices.Max(rows) > 1-1e-12 || slices.Max(columns) > 1-1e-12 {
+		return out, assess.Errorf(assess.EInvalid, "One of the two used one category alone, so agreement beyond chance can't be told.")
 	}
 	out.Value.Value = (out.Raw - out.Chance) / left
 	sum := 0.0

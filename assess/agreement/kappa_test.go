@@ -219,7 +219,7 @@ func TestKappaIntervalHolds(t *testing.T) {
 func TestKappaRefuses(t *testing.T) {
 	for name, table := range map[string][][]int{
 		"one category": {{5}}, "not square": {{1, 2}, {3}}, "nothing": {{0, 0}, {0, 0}}, "one thing": {{1, 0}, {0, 0}},
-		"negative": {{-1, 2}, {3, 4}}, "both used one category": {{9, 0}, {0, 0}}, "none": nil,
+		"negative": {{-1, 2}, {3, 4}}, "both used one category": {{9, 0}, {0, 0}}, "one used one category": {{20, 3}, {0, 0}}, "none": nil,
 	} {
 		if _, err := CohenKappa(table); assess.ErrorCode(err) != assess.EInvalid {
 			t.Errorf("%s: %v", name, err)
