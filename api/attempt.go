@@ -29,7 +29,7 @@ type attemptView struct {
 	Heads    []string         `json:"heads"`
 	Attempts int              `json:"attempts"` // made before
 	Sealed   *sealedView      `json:"sealed" jsonschema:"nullable"`
-	Start    *exercise.Choice `json:"start" jsonschema:"nullable"` // what a trainer goes through
+	Start    *exercise.Choice `json:"start" jsonschema:"nullable"` // what to go on from: one's own that was withdrawn, or what a trainer goes through
 	Medium   string           `json:"medium"`
 	Full     string           `json:"full"`
 }
@@ -144,11 +144,15 @@ func (s *Server) getAttempt(c echo.Context) error {
 	for _, h := range exercise.Heads() {
 		out.Heads = append(out.Heads, string(h))
 	}
-	if about != 0 {
-		if theirs := x.standing(v.ID, about, 0); theirs != nil && !theirs.Passed {
-			ch := x.answered[theirs.ID]
-			out.Start = &ch
-		}
+	var start *store.SealedChoice
+	if n := len(mine); n > 0 {
+		start = &mine[n-1]
+	} else if about != 0 {
+		start = x.standing(v.ID, about, 0)
+	}
+	if start != nil && !start.Passed && out.Sealed == nil {
+		ch := x.answered[start.ID]
+		out.Start = &ch
 	}
 	return c.JSON(http.StatusOK, out)
 }

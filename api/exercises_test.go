@@ -206,6 +206,11 @@ func TestWithdrawnChoiceStays(t *testing.T) {
 	if s := c.status(c.ann, c.address("/comparison")); s != http.StatusForbidden {
 		t.Errorf("withdrawn, and still open: %d", s)
 	}
+	var again attemptView
+	c.get(c.address(""), http.StatusOK, &again)
+	if again.Start == nil || again.Attempts != 1 || again.Sealed != nil {
+		t.Errorf("what to go on from after withdrawing: %+v", again.Start)
+	}
 	second := c.seal(c.ann, 1, func(ch *exercise.Choice) {
 		ch.Canes[0] = exercise.Decision{Cane: ch.Canes[0].Cane, Fate: exercise.Remove}
 	})

@@ -95,7 +95,7 @@ func (s *Server) comparePage(c echo.Context) error {
 	to := exercisePath(x.ID)
 	p := web.ComparePage{
 		Frame: s.frame(c, "exercise.compare"), Where: s.where(c, store.Block{Name: v.BlockName}, v.Vine), Participant: a.Name, Trainer: x.Group.Trainer.Name, Trains: l.trains,
-		Data: fmt.Sprintf("/api%s/vines/%d", to, v.Seq), WhoID: a.ID, Results: fmt.Sprintf("%s/results?who=%d", to, a.ID), Judging: s.say(c, "exercise.judging.hint."+x.Judging),
+		Data: fmt.Sprintf("/api%s/vines/%d", to, v.Seq), WhoID: a.ID, Results: fmt.Sprintf("%s/results?who=%d", to, a.ID), Judging: s.say(c, "exercise.mode.hint."+x.Mode) + " " + s.say(c, "exercise.judging.hint."+x.Judging),
 		AddPhoto: vinePath(v.Vine) + "/photo",
 	}
 	if l.trains && x.Judging == string(exercise.Reviewed) {

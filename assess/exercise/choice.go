@@ -16,11 +16,12 @@ const (
 	Lay    Fate = "lay"    // keep it, and lay it in a place
 	Spur   Fate = "spur"   // cut it to a spur
 	Remove Fate = "remove" // cut it away
+	Other  Fate = "other"  // it is another vine's
 	Unsure Fate = "ask"    // can't be told from what was shown
 )
 
 // Fates lists the fates.
-func Fates() []Fate { return []Fate{Lay, Spur, Remove, Unsure} }
+func Fates() []Fate { return []Fate{Lay, Spur, Remove, Other, Unsure} }
 
 // Head is how the vine's head stands.
 type Head string
@@ -63,13 +64,14 @@ type Decision struct {
 	Words  string  `json:"words,omitempty"`
 }
 
-// Keeps tells whether the cane is kept, and "" where that is left open.
+// keeps tells whether the cane is kept: "keep", "remove", "other" for another
+// vine's, or "unsure".
 func (d *Decision) keeps() string {
 	switch d.Fate {
 	case Lay, Spur:
 		return "keep"
-	case Remove:
-		return "remove"
+	case Remove, Other:
+		return string(d.Fate)
 	}
 	return "unsure"
 }

@@ -175,6 +175,10 @@ func TestCompare(t *testing.T) {
 			t.Errorf("cane %d differs in %v, want %v", r.Cane, r.Differs, want[i])
 		}
 	}
+	neighbour := sealed(t, s, func(c *Choice) { c.Canes[4].Fate = Other })
+	if r := Compare(first, neighbour).Rows[4]; !slices.Equal(r.Differs, []Kind{KeepKind}) {
+		t.Errorf("cut away by one, another vine's to the other: %v", r.Differs)
+	}
 	if got.Same != 1 || got.HeadSame || !got.HeadSaid {
 		t.Errorf("%+v", got)
 	}

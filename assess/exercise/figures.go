@@ -139,7 +139,7 @@ func figure(kind Kind, pairs []Pair) Figure {
 			}
 			switch {
 			case kind == KeepKind:
-				sorts := []string{"keep", "remove", "unsure"}
+				sorts := []string{"keep", "remove", "other", "unsure"}
 				add(index(sorts, a.keeps()), index(sorts, b.keeps()))
 			case kind == SpurKind:
 				add(oneIf(a.Fate == Spur), oneIf(b.Fate == Spur))

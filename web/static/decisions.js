@@ -17,7 +17,7 @@ export function decisionWords(d, form) {
 export const whyWords = (d) => [d.reason ? t(`exercise.reason.${d.reason}`) : '', d.words || ''].filter(Boolean).join('. ');
 
 // styles of fates, told apart by their dashes; the words stand beside.
-export const styleOf = { lay: 'keep', spur: 'spur', remove: 'remove', ask: 'ask' };
+export const styleOf = { lay: 'keep', spur: 'spur', remove: 'remove', ask: 'ask', other: 'none' };
 
 // markWords is what stands beside a cane on the photo.
 export function markWords(d) {

@@ -99,7 +99,7 @@ function draw() {
 
 function option(select, value, text) { select.append(Object.assign(document.createElement('option'), { value, textContent: text })); }
 
-for (const fate of ['lay', 'spur', 'remove', 'ask']) {
+for (const fate of ['lay', 'spur', 'remove', 'other', 'ask']) {
   if (fate === 'lay' && !form.places.length) continue;
   const b = Object.assign(document.createElement('button'), { type: 'button', textContent: t(`exercise.fate.${fate}`) });
   b.dataset.fate = fate;

@@ -141,7 +141,7 @@ function done() {
     const select = Object.assign(document.createElement('select'), { id: `done-${d.cane}` });
     select.dataset.cane = d.cane;
     select.append(new Option(t('exercise.done.unsaid'), ''));
-    for (const f of ['lay', 'spur', 'remove']) select.append(new Option(t(`exercise.fate.${f}`), f));
+    for (const f of ['lay', 'spur', 'remove', 'other']) select.append(new Option(t(`exercise.fate.${f}`), f));
     field.append(Object.assign(document.createElement('label'), { htmlFor: select.id, textContent: `${t('choice.fate', { cane: d.cane })} (${t('exercise.done.planned')}: ${t(`exercise.fate.${d.fate}`)})` }), select);
     $('done-canes').append(field);
   }

@@ -1,6 +1,8 @@
 import { post } from './net.js';
 
-document.getElementById('open')?.addEventListener('click', async () => {
+const open = document.getElementById('open');
+if (open) open.disabled = false; // pressed before this script is there, it would be lost
+open?.addEventListener('click', async () => {
   try {
     await post(`/api/exercises/${document.getElementById('exercise').dataset.exercise}/opening`, {});
     location.reload();

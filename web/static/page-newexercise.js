@@ -19,3 +19,5 @@ form.addEventListener('submit', async (event) => {
     $('fault').scrollIntoView({ block: 'nearest' });
   }
 });
+// Pressed before this script is there, it would be lost.
+form.querySelector('button[type=submit]').disabled = false;
