@@ -85,16 +85,23 @@ func aboutWhom(c echo.Context, x *everything) (int64, error) {
 	return id, nil
 }
 
-func (s *Server) attemptPage(c echo.Context) error {
+// attemptAt gathers what an attempt is about, and refuses whoever may not make
+// it here yet.
+func (s *Server) attemptAt(c echo.Context) (*everything, store.ExerciseVine, int64, error) {
 	x, v, err := s.partAt(c)
 	if err != nil {
-		return err
+		return nil, v, 0, err
 	}
 	about, err := aboutWhom(c, x)
 	if err != nil {
-		return err
+		return nil, v, 0, err
 	}
-	if err := s.mayShow(c, x.Exercise, v); err != nil {
+	return x, v, about, s.mayShow(c, x.Exercise, v)
+}
+
+func (s *Server) attemptPage(c echo.Context) error {
+	x, v, about, err := s.attemptAt(c)
+	if err != nil {
 		return err
 	}
 	l := lessonOf(c)
@@ -121,15 +128,8 @@ func (s *Server) attemptPage(c echo.Context) error {
 }
 
 func (s *Server) getAttempt(c echo.Context) error {
-	x, v, err := s.partAt(c)
+	x, v, about, err := s.attemptAt(c)
 	if err != nil {
-		return err
-	}
-	about, err := aboutWhom(c, x)
-	if err != nil {
-		return err
-	}
-	if err := s.mayShow(c, x.Exercise, v); err != nil {
 		return err
 	}
 	mine := x.attempts(v.ID, callerOf(c).account.ID, about)
@@ -170,15 +170,8 @@ func (s *Server) sealChoice(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	x, v, err := s.partAt(c)
+	x, v, about, err := s.attemptAt(c)
 	if err != nil {
-		return err
-	}
-	about, err := aboutWhom(c, x)
-	if err != nil {
-		return err
-	}
-	if err := s.mayShow(c, x.Exercise, v); err != nil {
 		return err
 	}
 	var in sealIn

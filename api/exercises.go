@@ -156,11 +156,7 @@ func (s *Server) setGroupMember(c echo.Context) error {
 
 func (s *Server) groupPage(c echo.Context) error {
 	ctx, k := c.Request().Context(), callerOf(c)
-	n, err := id(c, "group")
-	if err != nil {
-		return err
-	}
-	g, err := s.store.Group(ctx, n)
+	g, err := s.groupAt(c)
 	if err != nil {
 		return err
 	}

@@ -76,6 +76,15 @@ func trainsHere(l *lesson) error {
 	return nil
 }
 
+// groupAt is the caller's group that an address names.
+func (s *Server) groupAt(c echo.Context) (store.Group, error) {
+	n, err := id(c, "group")
+	if err != nil {
+		return store.Group{}, err
+	}
+	return s.store.Group(c.Request().Context(), n)
+}
+
 func exercisePath(id int64) string { return fmt.Sprintf("/exercises/%d", id) }
 
 func groupPath(id int64) string { return fmt.Sprintf("/groups/%d", id) }

@@ -20,11 +20,7 @@ const teachable = 48
 
 func (s *Server) newExercisePage(c echo.Context) error {
 	ctx := c.Request().Context()
-	n, err := id(c, "group")
-	if err != nil {
-		return err
-	}
-	g, err := s.store.Group(ctx, n)
+	g, err := s.groupAt(c)
 	if err != nil {
 		return err
 	}

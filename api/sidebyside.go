@@ -206,6 +206,14 @@ func (s *Server) getSuggestion(c echo.Context) error {
 	return c.JSON(http.StatusOK, out)
 }
 
+// sealedBy is the choice of a participant to say something of.
+func (x *everything) sealedBy(v store.ExerciseVine, a store.Account) (*store.SealedChoice, error) {
+	if k := x.standing(v.ID, a.ID, 0); k != nil && !k.Passed {
+		return k, nil
+	}
+	return nil, assess.Errorf(assess.EConflict, "%s has no sealed choice for this vine, so nothing can be put beside it yet.", a.Name)
+}
+
 type remarkIn struct {
 	Remark exercise.Remark `json:"remark,omitempty"`
 	Back   int64           `json:"back,omitempty"` // a remark to take back instead
@@ -227,9 +235,9 @@ func (s *Server) addRemark(c echo.Context) error {
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
-	mine := x.standing(v.ID, a.ID, 0)
-	if mine == nil || mine.Passed {
-		return assess.Errorf(assess.EConflict, "There is no sealed choice here to leave a word on.")
+	mine, err := x.sealedBy(v, a)
+	if err != nil {
+		return err
 	}
 	if in.Back != 0 {
 		err = s.store.TakeBackRemark(c.Request().Context(), mine.ID, in.Back, name)
@@ -264,9 +272,9 @@ func (s *Server) addDone(c echo.Context) error {
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
-	mine := x.standing(v.ID, a.ID, 0)
-	if mine == nil || mine.Passed {
-		return assess.Errorf(assess.EConflict, "There is no sealed choice here to put a photo beside.")
+	mine, err := x.sealedBy(v, a)
+	if err != nil {
+		return err
 	}
 	if err := in.Done.Check(x.seen[v.ID]); err != nil {
 		return err

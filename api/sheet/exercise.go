@@ -141,11 +141,12 @@ func (p *page) caneNumbers(v ExerciseVine, x, y, f float64) {
 // exerciseColumns draws a column for each cane to write in: what becomes of it,
 // and behind which bud it is cut.
 func (p *page) exerciseColumns(v ExerciseVine, x, y, w float64) {
-	label := math.Min(18, w*0.24)
+	label := math.Min(24, w*0.3)
 	cw := (w - label) / float64(max(len(v.Canes), 1))
 	for row, key := range []string{"exercise.sheet.cane", "exercise.sheet.becomes", "exercise.sheet.bud", "exercise.sheet.why"} {
 		p.SetXY(x, y+rowMM*float64(row))
-		p.CellFormat(label, rowMM, p.fitted(p.say(key), "B", 0.8, label), "1", 0, "L", false, 0, "")
+		p.font("B", 0.75)
+		p.CellFormat(label, rowMM, p.say(key), "1", 0, "L", false, 0, "")
 		if row == 3 {
 			p.CellFormat(w-label, rowMM, "", "1", 0, "L", false, 0, "")
 			continue
@@ -164,7 +165,7 @@ func (p *page) exerciseColumns(v ExerciseVine, x, y, w float64) {
 // exerciseTable draws a line for each cane to write on.
 func (p *page) exerciseTable(v ExerciseVine, x, y, w float64) {
 	shares := []float64{0.1, 0.2, 0.12, 0.12, 0.16, 0.3}
-	heads := []string{"exercise.sheet.cane", "exercise.sheet.lay", "exercise.sheet.spur", "exercise.sheet.away", "exercise.sheet.cut", "exercise.sheet.why"}
+	heads := []string{"exercise.sheet.cane", "exercise.sheet.lay", "exercise.sheet.spur", "exercise.sheet.away", "exercise.sheet.bud", "exercise.sheet.why"}
 	for row := range len(v.Canes) + 1 {
 		p.SetXY(x, y+rowMM*float64(row))
 		for i, s := range shares {
@@ -172,7 +173,7 @@ func (p *page) exerciseTable(v ExerciseVine, x, y, w float64) {
 			switch {
 			case row == 0:
 				words = p.say(heads[i])
-				p.font("B", 0.8)
+				p.font("B", 0.75)
 			case i == 0:
 				words = fmt.Sprint(v.Canes[row-1].ID)
 				p.font("B", 1)
