@@ -133,9 +133,13 @@ func (s *Server) getAttempt(c echo.Context) error {
 		return err
 	}
 	mine := x.attempts(v.ID, callerOf(c).account.ID, about)
+	seen, err := x.seenOf(v)
+	if err != nil {
+		return err
+	}
 	photo := photoPath(v.PhotoID)
 	out := attemptView{
-		Exercise: x.ID, Part: v.Seq, Where: s.where(c, store.Block{Name: v.BlockName}, v.Vine), Shown: x.seen[v.ID].Show(exercise.Mode(x.Mode)), Attempts: len(mine),
+		Exercise: x.ID, Part: v.Seq, Where: s.where(c, store.Block{Name: v.BlockName}, v.Vine), Shown: seen.Show(exercise.Mode(x.Mode)), Attempts: len(mine),
 		Sealed: viewSealed(x, x.standing(v.ID, callerOf(c).account.ID, about)), Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg",
 	}
 	for _, r := range exercise.Reasons() {

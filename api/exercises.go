@@ -190,7 +190,10 @@ func (s *Server) groupPage(c echo.Context) error {
 			if people[a.ID] == nil {
 				people[a.ID] = &web.GrowthLine{Name: a.Name, Cells: make([]web.GrowthCell, len(exercises))}
 			}
-			pairs, _ := s.pairsOf(c, x, a.ID, true)
+			pairs, _, err := s.pairsOf(c, x, a.ID, true)
+			if err != nil {
+				return err
+			}
 			people[a.ID].Cells[i] = web.GrowthCell{To: exercisePath(e.ID) + "/results?who=" + strconv.FormatInt(a.ID, 10), Words: s.figureWords(c, exercise.Figures(pairs)[0])}
 			for _, v := range x.vines {
 				line.Done += oneIf(x.standing(v.ID, a.ID, 0) != nil)

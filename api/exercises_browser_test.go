@@ -10,6 +10,7 @@ import (
 
 	"nodespan/assess"
 	"nodespan/assess/exercise"
+	"nodespan/assess/store"
 )
 
 // onCane is a place on a cane's line, as a share from its base, in the photo's
@@ -183,6 +184,21 @@ func TestBrowserExercise(t *testing.T) {
 				t.Error("a trainee can leave remarks")
 			}
 			b.shot("compare-trainee")
+			// Later: a photo taken after pruning, with what was done.
+			after, _, err := r.server.Keep(t.Context(), store.NewPhoto{Data: pngOf(t, 640, 480), BlockID: 1, Row: 4, Number: 7, Winter: "2026/27", Name: "after.png", ContentType: "image/png", By: "Ann"})
+			if err != nil {
+				t.Fatal(err)
+			}
+			b.ready("/exercises/1/1/compare")
+			b.click("#done-box summary")
+			b.until(fmt.Sprintf(`document.querySelector('#done-photo').value === '%d'`, after.ID))
+			b.do("what was done", chromedp.SetValue(chromedp.CSS("#done-1"), "lay"), chromedp.SetValue(chromedp.CSS("#done-2"), "remove"))
+			b.click("button#done")
+			b.until(`document.querySelectorAll('#done-rows tbody tr').length === 8 && document.querySelector('#done-picture').complete`)
+			if got := b.text("#done-rows"); !strings.Contains(got, "= Lay") || !strings.Contains(got, "≠ Cut away") {
+				t.Errorf("planned and done: %q", got)
+			}
+			b.whole("planned-and-done")
 			b.visit("/exercises/1/results")
 			b.narrow("results")
 			b.whole("results")

@@ -95,7 +95,7 @@ type everything struct {
 	vines    []store.ExerciseVine
 	people   []store.Account
 	choices  []store.SealedChoice
-	seen     map[int64]*exercise.Seen // by the vine's id within the exercise
+	seen     map[int64]*exercise.Seen // by the vine's id within the exercise, once asked for
 	answered map[int64]exercise.Choice
 }
 
@@ -111,13 +111,6 @@ func (s *Server) everythingOf(ctx context.Context, e store.Exercise) (*everythin
 	if x.choices, err = s.store.SealedChoices(ctx, e.ID); err != nil {
 		return nil, err
 	}
-	for _, v := range x.vines {
-		var seen exercise.Seen
-		if err := json.Unmarshal(v.Seen, &seen); err != nil {
-			return nil, fmt.Errorf("vine %d of exercise %d: %w", v.Seq, e.ID, err)
-		}
-		x.seen[v.ID] = &seen
-	}
 	for _, c := range x.choices {
 		var ch exercise.Choice
 		if err := json.Unmarshal(c.Payload, &ch); err != nil {
@@ -126,6 +119,20 @@ func (s *Server) everythingOf(ctx context.Context, e store.Exercise) (*everythin
 		x.answered[c.ID] = ch
 	}
 	return x, nil
+}
+
+// seenOf is a vine as it was when the exercise was made. It is read when it is
+// asked for: most pages of many exercises don't need it.
+func (x *everything) seenOf(v store.ExerciseVine) (*exercise.Seen, error) {
+	if s := x.seen[v.ID]; s != nil {
+		return s, nil
+	}
+	s := new(exercise.Seen)
+	if err := json.Unmarshal(v.Seen, s); err != nil {
+		return nil, fmt.Errorf("vine %d of exercise %d: %w", v.Seq, x.ID, err)
+	}
+	x.seen[v.ID] = s
+	return s, nil
 }
 
 // attempts lists what an account sealed for a vine, its own or about another.

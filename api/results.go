@@ -31,10 +31,10 @@ type placedPair struct {
 // pairsOf lists what counts for the figures of a participant in an exercise:
 // for each vine that the caller may look at, the participant's last blind
 // choice and the trainer's.
-func (s *Server) pairsOf(c echo.Context, x *everything, participant int64, trains bool) ([]exercise.Pair, []placedPair) {
+func (s *Server) pairsOf(c echo.Context, x *everything, participant int64, trains bool) ([]exercise.Pair, []placedPair, error) {
 	hidden, err := s.hiddenVines(c)
 	if err != nil {
-		return nil, nil
+		return nil, nil, err
 	}
 	var plain []exercise.Pair
 	var placed []placedPair
@@ -43,11 +43,15 @@ func (s *Server) pairsOf(c echo.Context, x *everything, participant int64, train
 		if mine == nil || theirs == nil || !x.mayLook(v.ID, callerOf(c).account.ID, trains) || hidden.elsewhere(v.Vine.ID, x.ID) != nil {
 			continue
 		}
-		p := exercise.Pair{First: x.answered[mine.ID], Second: x.answered[theirs.ID], Seen: x.seen[v.ID]}
+		seen, err := x.seenOf(v)
+		if err != nil {
+			return nil, nil, err
+		}
+		p := exercise.Pair{First: x.answered[mine.ID], Second: x.answered[theirs.ID], Seen: seen}
 		plain = append(plain, p)
 		placed = append(placed, placedPair{p, v, mine})
 	}
-	return plain, placed
+	return plain, placed, nil
 }
 
 // percent writes a share with its bounds.
@@ -153,7 +157,10 @@ func (s *Server) standingIn(c echo.Context) (*everything, *standingOf, error) {
 	if out.who, err = whose(c, x); err != nil {
 		return nil, nil, err
 	}
-	plain, placed := s.pairsOf(c, x, out.who.ID, l.trains)
+	plain, placed, err := s.pairsOf(c, x, out.who.ID, l.trains)
+	if err != nil {
+		return nil, nil, err
+	}
 	out.pairs, out.figures = placed, exercise.Figures(plain)
 	others, err := s.store.ExercisesOfGroup(ctx, l.Group.ID)
 	if err != nil {
@@ -168,7 +175,10 @@ func (s *Server) standingIn(c echo.Context) (*everything, *standingOf, error) {
 		if _, in := o.person(out.who.ID); !in {
 			continue
 		}
-		plain, placed := s.pairsOf(c, o, out.who.ID, l.trains)
+		plain, placed, err := s.pairsOf(c, o, out.who.ID, l.trains)
+		if err != nil {
+			return nil, nil, err
+		}
 		if len(plain) == 0 {
 			continue
 		}
@@ -360,7 +370,10 @@ func (s *Server) exerciseSheet(c echo.Context) error {
 	out := sheet.Exercise{Title: x.Name, Who: s.say(c, "exercise.sheet.group", "group", x.Group.Name, "trainer", x.Group.Trainer.Name, "when", s.day(c, x.MadeAt)), Say: s.sayer(c), Cautions: assess.Cautions()}
 	var forms, said []string
 	for _, v := range x.vines {
-		seen := x.seen[v.ID]
+		seen, err := x.seenOf(v)
+		if err != nil {
+			return err
+		}
 		data, err := s.pictureOf(ctx, v.PhotoID)
 		if err != nil {
 			return err

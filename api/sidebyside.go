@@ -122,9 +122,13 @@ func (s *Server) getComparison(c echo.Context) error {
 
 func (s *Server) comparisonOf(c echo.Context, x *everything, v store.ExerciseVine, a store.Account) (*comparisonView, error) {
 	ctx := c.Request().Context()
+	seen, err := x.seenOf(v)
+	if err != nil {
+		return nil, err
+	}
 	photo := photoPath(v.PhotoID)
 	out := &comparisonView{
-		Where: s.where(c, store.Block{Name: v.BlockName}, v.Vine), Who: a.Name, Trainer: x.Group.Trainer.Name, Shown: x.seen[v.ID].Show(exercise.WithFindings), Mode: exercise.Mode(x.Mode),
+		Where: s.where(c, store.Block{Name: v.BlockName}, v.Vine), Who: a.Name, Trainer: x.Group.Trainer.Name, Shown: seen.Show(exercise.WithFindings), Mode: exercise.Mode(x.Mode),
 		Earlier: []sealedView{}, Remarks: []remarkView{}, Photos: []photoOption{}, MayRemark: lessonOf(c).trains, Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg",
 	}
 	mine, theirs := x.standing(v.ID, a.ID, 0), x.judged(v.ID, a.ID)
@@ -197,7 +201,10 @@ func (s *Server) getSuggestion(c echo.Context) error {
 	if err := json.Unmarshal(v.Suggested, &ch); err != nil {
 		return err
 	}
-	seen := x.seen[v.ID]
+	seen, err := x.seenOf(v)
+	if err != nil {
+		return err
+	}
 	out := suggestionView{Choice: seen.OfProgram(ch), Program: seen.Program, RuleSet: seen.RuleSet}
 	if mine := x.standing(v.ID, a.ID, 0); mine != nil && !mine.Passed {
 		held := exercise.Compare(x.answered[mine.ID], out.Choice)
@@ -276,7 +283,11 @@ func (s *Server) addDone(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := in.Done.Check(x.seen[v.ID]); err != nil {
+	seen, err := x.seenOf(v)
+	if err != nil {
+		return err
+	}
+	if err := in.Done.Check(seen); err != nil {
 		return err
 	}
 	if _, err := s.store.AddOutcome(c.Request().Context(), store.Outcome{Choice: mine.ID, Photo: in.Photo, Payload: mustJSON(in.Done), Who: name}); err != nil {

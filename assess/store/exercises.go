@@ -296,7 +296,9 @@ type TeachablePhoto struct {
 }
 
 // TeachablePhotos lists an estate's measured photos with canes, the latest
-// received first, at most limit of them: of one block, or of all with 0.
+// received first, at most limit of them: of one block, or of all with 0. It
+// walks the photos from the latest, so a large record costs no more than a
+// small one (CROSS JOIN keeps SQLite to that order).
 func (s *Store) TeachablePhotos(ctx context.Context, estate, block int64, limit int) ([]TeachablePhoto, error) {
 	return list(ctx, s.db, func(row scanner) (TeachablePhoto, error) {
 		var p TeachablePhoto
@@ -306,6 +308,6 @@ func (s *Store) TeachablePhotos(ctx context.Context, estate, block int64, limit 
 		return p, err
 	}, `SELECT p.id, p.winter, p.received_at, v.id, v.block_id, v.row, v.number, b.name, m.canes,
 NOT EXISTS (SELECT 1 FROM photo_waits w WHERE w.photo_id = p.id)
-FROM photos p JOIN vines v ON v.id = p.vine_id JOIN blocks b ON b.id = v.block_id JOIN measurements m ON m.id = (SELECT max(id) FROM measurements WHERE photo_id = p.id)
-WHERE b.estate_id = ?1 AND (?2 = 0 OR b.id = ?2) AND m.outcome = 'measured' AND m.canes > 0 AND `+notDeleted+` ORDER BY p.received_at DESC, p.id DESC LIMIT ?3`, estate, block, limit)
+FROM photos p CROSS JOIN vines v ON v.id = p.vine_id JOIN blocks b ON b.id = v.block_id JOIN measurements m ON m.id = (SELECT max(id) FROM measurements WHERE photo_id = p.id)
+WHERE b.estate_id = ?1 AND (?2 = 0 OR b.id = ?2) AND m.outcome = 'measured' AND m.canes > 0 AND `+notDeleted+` ORDER BY p.id DESC LIMIT ?3`, estate, block, limit)
 }
