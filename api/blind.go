@@ -15,6 +15,24 @@ import (
 // codeSealFirst says that something stays closed until a choice is sealed.
 const codeSealFirst = "seal_first"
 
+// heldBackError says that something stays closed until a choice is sealed, or
+// the results are open.
+type heldBackError struct {
+	cause    *assess.Error
+	exercise string // address of the exercise's page
+}
+
+// Error gives the sentence for the person.
+func (e *heldBackError) Error() string { return e.cause.Message }
+
+// Unwrap gives the error that carries code and sentence.
+func (e *heldBackError) Unwrap() error { return e.cause }
+
+// holdBack makes such an error from a text of the catalogue.
+func (s *Server) holdBack(c echo.Context, key, name string, exercise int64) error {
+	return &heldBackError{assess.Errorf(codeSealFirst, "%s", s.say(c, key, "exercise", name)), exercisePath(exercise)}
+}
+
 const hiddenKey = "hidden vines"
 
 // hiddenVines are the vines of which the caller may see nothing but their
@@ -85,7 +103,7 @@ func (s *Server) heldBack(c echo.Context, k *caller, action Action) error {
 		if h.Sealed {
 			key = "exercise.heldback.sealed"
 		}
-		return assess.Errorf(codeSealFirst, "%s", s.say(c, key, "exercise", h.Name))
+		return s.holdBack(c, key, h.Name, h.Exercise)
 	}
 	photo := number("photo")
 	if m := number("measurement"); m > 0 {
@@ -137,7 +155,7 @@ func (s *Server) mayShow(c echo.Context, e store.Exercise, v store.ExerciseVine)
 	rank := func(mode string) int { return slices.Index(exercise.Modes(), exercise.Mode(mode)) }
 	for _, h := range hidden {
 		if h.Vine.ID == v.Vine.ID && h.Exercise != e.ID && rank(h.Mode) < rank(e.Mode) {
-			return assess.Errorf(codeSealFirst, "%s", s.say(c, "exercise.heldback", "exercise", h.Name))
+			return s.holdBack(c, "exercise.heldback", h.Name, h.Exercise)
 		}
 	}
 	return nil

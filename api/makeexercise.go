@@ -107,7 +107,7 @@ func (s *Server) addExercise(c echo.Context) error {
 			return err
 		}
 		if h := hidden.elsewhere(p.VineID, 0); h != nil {
-			return assess.Errorf(codeSealFirst, "%s", s.say(c, "exercise.heldback", "exercise", h.Name))
+			return s.holdBack(c, "exercise.heldback", h.Name, h.Exercise)
 		}
 	}
 	e, err := s.MakeExercise(c.Request().Context(), Assignment{

@@ -307,7 +307,7 @@ func (s *Server) resultSheet(c echo.Context) error {
 		return err
 	}
 	if !st.open {
-		return assess.Errorf(codeSealFirst, "%s", s.say(c, "exercise.notopen"))
+		return s.holdBack(c, "exercise.notopen", x.Name, x.ID)
 	}
 	out := sheet.Result{
 		Title: x.Name, Who: s.say(c, "exercise.sheet.who", "who", st.who.Name, "trainer", x.Group.Trainer.Name, "group", x.Group.Name, "when", s.day(c, x.MadeAt)),

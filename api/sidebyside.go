@@ -74,14 +74,14 @@ func (s *Server) lookedAt(c echo.Context) (*everything, store.ExerciseVine, stor
 		case x.standing(v.ID, callerOf(c).account.ID, 0) != nil:
 			key = "exercise.heldback.sealed"
 		}
-		return nil, v, p, assess.Errorf(codeSealFirst, "%s", s.say(c, key, "exercise", x.Name))
+		return nil, v, p, s.holdBack(c, key, x.Name, x.ID)
 	}
 	hidden, err := s.hiddenVines(c)
 	if err != nil {
 		return nil, v, p, err
 	}
 	if h := hidden.elsewhere(v.Vine.ID, x.ID); h != nil {
-		return nil, v, p, assess.Errorf(codeSealFirst, "%s", s.say(c, "exercise.heldback", "exercise", h.Name))
+		return nil, v, p, s.holdBack(c, "exercise.heldback", h.Name, h.Exercise)
 	}
 	return x, v, p, nil
 }
