@@ -253,6 +253,18 @@ func TestReviewedChoice(t *testing.T) {
 	if cmp.Comparison == nil || cmp.Comparison.Same != len(cmp.Comparison.Rows) {
 		t.Errorf("%+v", cmp.Comparison)
 	}
+	// Made anew, it isn't judged any more until it was gone through again.
+	c.who = c.ann
+	var mine attemptView
+	c.get(c.address(""), http.StatusOK, &mine)
+	c.post(c.address("/withdrawals"), fmt.Sprintf(`{"choice":%d}`, mine.Sealed.ID), http.StatusNoContent, nil)
+	c.seal(c.ann, 1, nil)
+	c.who = c.trainer
+	cmp = comparisonView{}
+	c.get(c.address(fmt.Sprintf("/comparison?who=%d", c.ids[c.ann])), http.StatusOK, &cmp)
+	if cmp.Theirs != nil || cmp.Comparison != nil {
+		t.Errorf("a new attempt beside a review of the one before: %+v", cmp.Theirs)
+	}
 	// A choice of nobody's can't be gone through, nor an own one be made.
 	c.get(c.address(""), http.StatusNotFound, nil)
 	c.get(c.address("?about=999"), http.StatusNotFound, nil)

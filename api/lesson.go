@@ -51,7 +51,9 @@ func (s *Server) ownLesson(c echo.Context, k *caller) error {
 	if err != nil {
 		return err
 	}
-	l := &lesson{Exercise: e, trains: e.Group.Trainer.ID == k.account.ID && k.may(Teach)}
+	// A trainer stays that of a group in whatever role; what needs the right to
+	// teach is refused by the role before this.
+	l := &lesson{Exercise: e, trains: e.Group.Trainer.ID == k.account.ID}
 	if !l.trains {
 		in, err := s.store.TakesPart(ctx, id, k.account.ID)
 		if err != nil {
@@ -177,10 +179,15 @@ func (x *everything) judged(vine, participant int64) *store.SealedChoice {
 	if x.Judging == string(exercise.Reviewed) {
 		about = participant
 	}
-	if k := x.standing(vine, x.Group.Trainer.ID, about); k != nil && !k.Passed {
-		return k
+	k := x.standing(vine, x.Group.Trainer.ID, about)
+	if k == nil || k.Passed {
+		return nil
 	}
-	return nil
+	// A review is of what was there to be gone through.
+	if mine := x.counts(vine, participant); about != 0 && mine != nil && k.At.Before(mine.At) {
+		return nil
+	}
+	return k
 }
 
 // mayLook tells whether the caller may see, for a vine, what others chose: a

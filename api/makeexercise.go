@@ -90,6 +90,9 @@ func (s *Server) addExercise(c echo.Context) error {
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
+	if len(in.Photos) > store.MostExerciseVines {
+		return tooManyVines(len(in.Photos))
+	}
 	for _, photo := range in.Photos {
 		estate, err := s.store.EstateOfPhoto(c.Request().Context(), photo)
 		if err != nil {
@@ -139,7 +142,7 @@ func (s *Server) MakeExercise(ctx context.Context, a Assignment) (store.Exercise
 	}
 	n := store.NewExercise{Group: a.Group, Name: a.Name, Mode: string(a.Mode), Judging: string(a.Judging), Participants: a.Participants, By: a.By, Key: a.Key}
 	if len(a.Photos) > store.MostExerciseVines {
-		return store.Exercise{}, assess.Errorf(assess.EInvalid, "An exercise has 1 to %d vines, and %d are chosen.", store.MostExerciseVines, len(a.Photos))
+		return store.Exercise{}, tooManyVines(len(a.Photos))
 	}
 	for _, photo := range a.Photos {
 		p, err := s.store.Photo(ctx, photo)
@@ -153,6 +156,10 @@ func (s *Server) MakeExercise(ctx context.Context, a Assignment) (store.Exercise
 		n.Vines = append(n.Vines, v)
 	}
 	return s.store.AddExercise(ctx, n)
+}
+
+func tooManyVines(n int) error {
+	return assess.Errorf(assess.EInvalid, "An exercise has 1 to %d vines, and %d are chosen.", store.MostExerciseVines, n)
 }
 
 // seeFor keeps a photo's vine as it is now, with what the program suggests.

@@ -238,6 +238,12 @@ func TestHiddenVines(t *testing.T) {
 	if c.hidden(c.ann) != 1 {
 		t.Error("withdrawn, and not hidden")
 	}
+	if err := c.DeletePhoto(t.Context(), c.photo.ID, "Ada"); err != nil {
+		t.Fatal(err)
+	}
+	if c.hidden(c.ann) != 0 {
+		t.Error("the photo is deleted, so that nothing can be chosen, and the vine is hidden")
+	}
 	// A trainer who reviews needn't be kept from anything.
 	if r := newClassroom(t, "review"); r.hidden(r.trainer) != 0 || r.hidden(r.ann) != 1 {
 		t.Errorf("reviewed: trainer %d, participant %d", r.hidden(r.trainer), r.hidden(r.ann))

@@ -275,7 +275,8 @@ type HiddenVine struct {
 // HiddenVines lists the vines of which an account may see nothing but their
 // exercise yet: as a participant until its choice is sealed and the results
 // are open, as a trainer who chooses blind until its own choice is sealed.
-// Whoever passed on a vine sees it again.
+// Whoever passed on a vine sees it again, and so does everybody when the
+// exercise's photo was deleted: nothing can be chosen on it any more.
 func (s *Store) HiddenVines(ctx context.Context, account int64) ([]HiddenVine, error) {
 	return list(ctx, s.db, func(row scanner) (h HiddenVine, err error) {
 		return h, row.Scan(&h.Vine.ID, &h.Vine.BlockID, &h.Vine.Row, &h.Vine.Number, &h.Photo, &h.Exercise, &h.Seq, &h.Mode, &h.Name, &h.Sealed)
@@ -288,7 +289,7 @@ func (s *Store) HiddenVines(ctx context.Context, account int64) ([]HiddenVine, e
   WHERE c.account_id = ?1 AND c.about_id IS NULL AND NOT EXISTS (SELECT 1 FROM choice_withdrawals w WHERE w.choice_id = c.id) GROUP BY c.exercise_vine_id
 )
 SELECT v.id, v.block_id, v.row, v.number, x.photo_id, e.id, x.seq, e.mode, e.name, s.exercise_vine_id IS NOT NULL
-FROM mine JOIN exercises e ON e.id = mine.id JOIN exercise_vines x ON x.exercise_id = e.id JOIN vines v ON v.id = x.vine_id
+FROM mine JOIN exercises e ON e.id = mine.id JOIN exercise_vines x ON x.exercise_id = e.id JOIN photos p ON p.id = x.photo_id JOIN vines v ON v.id = x.vine_id
 LEFT JOIN standing s ON s.exercise_vine_id = x.id LEFT JOIN exercise_openings o ON o.exercise_id = e.id
-WHERE coalesce(s.passed, 0) = 0 AND (s.exercise_vine_id IS NULL OR mine.trains = 0 AND o.id IS NULL) ORDER BY e.id, x.seq`, account)
+WHERE `+notDeleted+` AND coalesce(s.passed, 0) = 0 AND (s.exercise_vine_id IS NULL OR mine.trains = 0 AND o.id IS NULL) ORDER BY e.id, x.seq`, account)
 }

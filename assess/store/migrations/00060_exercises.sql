@@ -71,6 +71,7 @@ CREATE TABLE sealed_choices (
     sealed_at        TEXT    NOT NULL
 );
 CREATE UNIQUE INDEX sealed_choices_attempt ON sealed_choices (exercise_vine_id, account_id, coalesce(about_id, 0), attempt);
+CREATE INDEX sealed_choices_account ON sealed_choices (account_id);
 CREATE TABLE choice_withdrawals (
     id           INTEGER PRIMARY KEY,
     choice_id    INTEGER NOT NULL UNIQUE REFERENCES sealed_choices (id),
