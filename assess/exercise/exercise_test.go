@@ -17,7 +17,10 @@ func vine(t testing.TB) Seen {
 		// One pixel is one millimetre.
 		Reference: &assess.Reference{PxToMM: [9]float64{1, 0, 0, 0, 1, 0, 0, 0, 1}, Outline: []assess.Point{{500, 500}, {510, 500}, {510, 510}}}}
 	for id := 1; id <= 5; id++ {
-		c := assess.Cane{ID: id, Finding: assess.Sound, Because: []string{"secret words"}, Diameter: assess.Interval{Value: 8, Low: 7, High: 9}, Internode: assess.Interval{Value: 80, Low: 75, High: 85}, Length: assess.Interval{Value: 600, Low: 580, High: 620}}
+		c := assess.Cane{ID: id, Finding: assess.Sound, Diameter: assess.Interval{Value: 8, Low: 7, High: 9}, Internode: assess.Interval{Value: 80, Low: 75, High: 85}, Length: assess.Interval{Value: 600, Low: 580, High: 620}}
+		if err := json.Unmarshal([]byte(`{"because":["secret words"]}`), &c); err != nil {
+			t.Fatal(err)
+		}
 		for k := range 61 {
 			c.CentreLine = append(c.CentreLine, assess.Point{100 * float64(id), 900 - 10*float64(k)})
 			c.AlongMM = append(c.AlongMM, 10*float64(k))
