@@ -73,18 +73,17 @@ func (s *Server) hiddenVines(c echo.Context) (hiddenVines, error) {
 	return all, nil
 }
 
-// tellOfBlock are the routes that tell of a block's vines together what could
-// be of one of them alone.
-var tellOfBlock = []string{
-	"/blocks/:block/figures/:file", "/api/blocks/:block/rules/preview", "/blocks/:block/:row/plan.pdf",
-}
+// tellNoVine are the addresses of a block that tell nothing of what is known of
+// its vines. All others could tell of many what is of one of them alone.
+var tellNoVine = []string{"/blocks/:block", "/api/blocks/:block", "/blocks/:block/rules", "/api/blocks/:block/rules"}
 
 // heldBack refuses whatever would show a person more of a vine than the
 // exercise that it is in does, before the own choice is sealed and the results
 // are open: the vine's pages, its photos, measurements and plans, and their
 // JSON. The exercise's own photo is shown as a plain picture, and new photos of
 // the vine are taken in. What is told of many vines of a block at once is
-// refused while one of them is hidden.
+// refused while one of them is hidden, but for tellNoVine; the block's page
+// leaves out what it tells of its winters.
 func (s *Server) heldBack(c echo.Context, k *caller, action Action) error {
 	if c.Param("photo") == "" && c.Param("measurement") == "" && c.Param("block") == "" {
 		return nil
@@ -132,7 +131,7 @@ func (s *Server) heldBack(c echo.Context, k *caller, action Action) error {
 		case h.Vine.BlockID != block:
 		case vine > 0 && h.Vine.Row == int(row) && h.Vine.Number == int(vine) && action != Upload:
 			return refuse(h)
-		case vine == 0 && slices.Contains(tellOfBlock, c.Path()) && (row == 0 || h.Vine.Row == int(row)):
+		case vine == 0 && !slices.Contains(tellNoVine, c.Path()) && (row == 0 || h.Vine.Row == int(row)):
 			return refuse(h)
 		}
 	}
