@@ -25,9 +25,9 @@ var statusOf = map[string]int{
 	codeSignIn:       http.StatusUnauthorized,
 	codeNotAllowed:   http.StatusForbidden,
 	codeOtherPerson:  http.StatusForbidden,
-	codeSealFirst:    http.StatusForbidden,
 	codeSlowDown:     http.StatusTooManyRequests,
 	assess.EBusy:     http.StatusServiceUnavailable,
+	codeSealFirst:    http.StatusForbidden,
 }
 
 // errorAnswer is the body of every answer that isn't a success.

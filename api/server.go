@@ -270,10 +270,10 @@ func (s *Server) routes() *echo.Echo {
 	a.POST("/members/:member/link", s.passwordLink)
 	a.POST("/estate", s.renameEstate)
 	a.POST("/estates", s.addEstate)
+	s.routesOfExercises(e, a)
 	s.routesOfRules(e, a)
 	s.routesOfJobs(e, a)
 	s.routesOfPlans(e, a)
-	s.routesOfExercises(e, a)
 	return e
 }
 
