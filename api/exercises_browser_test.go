@@ -19,15 +19,15 @@ func onCane(c exercise.ShownCane, share float64) assess.Point {
 	return c.Line[int(share*float64(len(c.Line)-1))]
 }
 
-// ready waits for a page with a photo.
-func (b *tab) ready(path string) {
+// atPhoto visits a page with a photo and waits until it is drawn.
+func (b *tab) atPhoto(path string) {
 	b.t.Helper()
 	b.visit(path)
 	b.until(`document.querySelector('#picture')?.dataset.ready === 'yes'`)
 }
 
-// narrow fails for a page that needs scrolling sideways or has small targets.
-func (b *tab) narrow(path string) {
+// holdsOnScreen fails for a page that needs scrolling sideways or has small targets.
+func (b *tab) holdsOnScreen(path string) {
 	b.t.Helper()
 	if valueOf[bool](b, `document.documentElement.scrollWidth > document.documentElement.clientWidth`) {
 		b.t.Errorf("%s needs scrolling sideways", path)
@@ -49,7 +49,7 @@ func TestBrowserExercise(t *testing.T) {
 			tess.signIn("Tess")
 
 			tess.visit("/exercises")
-			tess.narrow("/exercises")
+			tess.holdsOnScreen("/exercises")
 			tess.keys("#g-name", "Beginners")
 			tess.whole("exercises-trainer")
 			tess.until(`!document.querySelector('#newgroup button').disabled`)
@@ -60,28 +60,28 @@ func TestBrowserExercise(t *testing.T) {
 			tess.until(fmt.Sprintf(`fetch('/groups/1/exercise').then((a) => a.text()).then((t) => { window.inGroup = t.includes('name="person" value="%d"'); }) && window.inGroup`, ann))
 			tess.whole("group-new")
 			tess.visit("/groups/1/exercise")
-			tess.narrow("/groups/1/exercise")
+			tess.holdsOnScreen("/groups/1/exercise")
 			tess.click("[data-photo='1']")
 			tess.keys("#x-name", "First vines")
 			tess.whole("newexercise")
 			tess.until(`!document.querySelector('#newexercise button[type=submit]').disabled`)
 			tess.click("#newexercise button[type=submit]")
 			tess.until(`location.pathname === '/exercises/1' && document.readyState === 'complete'`)
-			tess.narrow("/exercises/1")
+			tess.holdsOnScreen("/exercises/1")
 			tess.whole("exercise-trainer")
 
 			// The trainee: by taps on the photo alone.
 			b := openTab(t, r, z)
 			b.signIn("Ann")
 			b.visit("/")
-			b.narrow("/")
+			b.holdsOnScreen("/")
 			b.visit("/exercises")
 			b.whole("exercises-trainee")
 			b.click(`a[href="/exercises/1"]`)
 			b.until(`location.pathname === '/exercises/1' && document.readyState === 'complete'`)
 			b.whole("exercise-trainee")
-			b.ready("/exercises/1/1")
-			b.narrow("/exercises/1/1")
+			b.atPhoto("/exercises/1/1")
+			b.holdsOnScreen("/exercises/1/1")
 			if n := valueOf[int](b, `document.querySelectorAll('#picture .cane').length`); n != 0 {
 				t.Errorf("%d canes are drawn before any was taken in hand", n)
 			}
@@ -114,7 +114,7 @@ func TestBrowserExercise(t *testing.T) {
 			b.click("#rest")
 			b.click("#head input[value=right]")
 			// A page that is closed meanwhile loses nothing.
-			b.ready("/exercises/1/1")
+			b.atPhoto("/exercises/1/1")
 			b.until(`document.querySelectorAll('#picture .cut').length >= 4`)
 			b.whole("attempt-decided")
 			b.click("#seal")
@@ -131,7 +131,7 @@ func TestBrowserExercise(t *testing.T) {
 			if got := tess.text("main"); !strings.Contains(got, "you choose blind too") {
 				t.Errorf("the trainer looks before choosing: %q", got)
 			}
-			tess.ready("/exercises/1/1")
+			tess.atPhoto("/exercises/1/1")
 			tess.click("#next")
 			tess.click("#previous")
 			tess.click("[data-fate=spur]")
@@ -141,8 +141,8 @@ func TestBrowserExercise(t *testing.T) {
 			tess.click("#head input[value=high]")
 			tess.click("#seal")
 			tess.until(`document.querySelector('#sealed-text').textContent.startsWith('Attempt 1, sealed')`)
-			tess.ready(fmt.Sprintf("/exercises/1/1/compare?who=%d", ann))
-			tess.narrow("compare")
+			tess.atPhoto(fmt.Sprintf("/exercises/1/1/compare?who=%d", ann))
+			tess.holdsOnScreen("compare")
 			if got := tess.text(`tr[data-cane="1"]`); !strings.Contains(got, "≠ cane or spur") {
 				t.Errorf("cane 1: %q", got)
 			}
@@ -176,7 +176,7 @@ func TestBrowserExercise(t *testing.T) {
 			b.visit("/exercises/1")
 			b.click(`a[href="/exercises/1/1/compare"]`)
 			b.until(`document.querySelector('#picture')?.dataset.ready === 'yes'`)
-			b.narrow("compare for the trainee")
+			b.holdsOnScreen("compare for the trainee")
 			if got := b.text("#remarks"); !strings.Contains(got, "This one stands better") || strings.Contains(got, "Take it back") {
 				t.Errorf("remarks for the trainee: %q", got)
 			}
@@ -189,7 +189,7 @@ func TestBrowserExercise(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			b.ready("/exercises/1/1/compare")
+			b.atPhoto("/exercises/1/1/compare")
 			b.click("#done-box summary")
 			b.until(fmt.Sprintf(`document.querySelector('#done-photo').value === '%d'`, after.ID))
 			b.do("what was done", chromedp.SetValue(chromedp.CSS("#done-1"), "lay"), chromedp.SetValue(chromedp.CSS("#done-2"), "remove"))
@@ -200,13 +200,13 @@ func TestBrowserExercise(t *testing.T) {
 			}
 			b.whole("planned-and-done")
 			b.visit("/exercises/1/results")
-			b.narrow("results")
+			b.holdsOnScreen("results")
 			b.whole("results")
 			if got := b.text("main"); !strings.Contains(got, "7 of 8") || strings.Contains(got, "88 %") {
 				t.Errorf("results: %.300q", got)
 			}
 			// Withdrawn and made anew.
-			b.ready("/exercises/1/1")
+			b.atPhoto("/exercises/1/1")
 			b.click("#withdraw-box summary")
 			b.keys("#withdraw-why", "I see it now")
 			b.click("#withdraw")
