@@ -25,6 +25,7 @@ type attemptView struct {
 	Part     int              `json:"part"`
 	Where    string           `json:"where"`
 	Shown    exercise.Shown   `json:"shown"`
+	Form     string           `json:"form_title"`
 	Reasons  []string         `json:"reasons"`
 	Heads    []string         `json:"heads"`
 	Attempts int              `json:"attempts"` // made before
@@ -142,6 +143,7 @@ func (s *Server) getAttempt(c echo.Context) error {
 		Exercise: x.ID, Part: v.Seq, Where: s.where(c, store.Block{Name: v.BlockName}, v.Vine), Shown: seen.Show(exercise.Mode(x.Mode)), Attempts: len(mine),
 		Sealed: viewSealed(x, x.standing(v.ID, callerOf(c).account.ID, about)), Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg",
 	}
+	out.Form = seen.Form.Title
 	for _, r := range exercise.Reasons() {
 		out.Reasons = append(out.Reasons, string(r))
 	}

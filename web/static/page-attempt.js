@@ -175,7 +175,7 @@ function line(c, d) {
 }
 
 function show() {
-  $('form').textContent = form.title;
+  $('form').textContent = view.form_title;
   $('choosing').hidden = Boolean(view.sealed);
   $('sealed').hidden = !view.sealed;
   if (view.sealed) showSealed();
