@@ -220,6 +220,30 @@ func TestBrowserExercise(t *testing.T) {
 	}
 }
 
+// What a phone kept of a vine from before an exercise is given up as soon as
+// the service refuses it.
+func TestBrowserGivesUpWhatIsHeldBack(t *testing.T) {
+	r := newRig(t)
+	r.view()
+	me := r.who
+	r.as("Ann (trainee)", Trainee)
+	r.who = me
+	b := openTab(t, r, sizes[0])
+	b.signIn("Ann (trainee)")
+	kept := func(want bool) {
+		b.until(fmt.Sprintf(`(caches.match('/photos/1', {ignoreVary: true}).then((r) => { window.keptBefore = Boolean(r); }), window.keptBefore === %v)`, want))
+	}
+	b.visit("/")
+	b.until(`navigator.serviceWorker.controller !== null`)
+	b.visit("/photos/1")
+	kept(true)
+	newClass(t, r, "photo", "review")
+	b.visit("/photos/1")
+	b.until(`document.body.innerText.includes('Seal your choice for it there first')`)
+	kept(false)
+	b.clean()
+}
+
 // status asks for a page or an address of the API as somebody.
 func (r *rig) status(who, path string) int {
 	r.t.Helper()
