@@ -37,6 +37,8 @@ const (
 	Jobs    Action = "jobs"    // measure many photos in one job
 	Delete  Action = "delete"  // mark as deleted, and take that back
 	People  Action = "people"  // members, roles, invitations
+	Learn   Action = "learn"   // take part in exercises, and see one's own results
+	Teach   Action = "teach"   // have groups, make exercises and judge them
 	Operate Action = "operate" // metrics of the service
 )
 
@@ -52,6 +54,8 @@ var mayDo = map[Action][]Role{
 	Jobs:    {Researcher, Manager},
 	Delete:  {Manager},
 	People:  {Manager},
+	Learn:   {Trainee, Pruner, Researcher, Trainer, Manager},
+	Teach:   {Trainer, Manager},
 	Operate: {Manager},
 }
 
@@ -68,7 +72,7 @@ const (
 
 var scopes = map[Scope][]Action{
 	ScopeRead:    {View, Export},
-	ScopeRecord:  {View, Export, Upload, Rule, Choose, Blocks, Rules, Jobs},
+	ScopeRecord:  {View, Export, Upload, Rule, Choose, Blocks, Rules, Jobs, Learn, Teach},
 	ScopeMetrics: {Operate},
 }
 
@@ -165,6 +169,29 @@ var routeRules = map[string]Action{
 	"POST /api/forms/read":                                  View,
 	"POST /api/rule-sets/read":                              View,
 	"POST /api/descriptor-tables":                           Rules,
+
+	"GET /exercises":                                        Learn,
+	"GET /exercises/:exercise":                              Learn,
+	"GET /exercises/:exercise/sheet.pdf":                    Learn,
+	"GET /exercises/:exercise/results":                      Learn,
+	"GET /exercises/:exercise/results.pdf":                  Learn,
+	"GET /exercises/:exercise/:part":                        Learn,
+	"GET /exercises/:exercise/:part/compare":                Learn,
+	"GET /groups/:group":                                    Teach,
+	"GET /groups/:group/exercise":                           Teach,
+	"POST /api/groups":                                      Teach,
+	"POST /api/groups/:group/members":                       Teach,
+	"POST /api/groups/:group/exercises":                     Teach,
+	"GET /api/exercises":                                    Learn,
+	"GET /api/exercises/:exercise/figures":                  Learn,
+	"POST /api/exercises/:exercise/opening":                 Teach,
+	"GET /api/exercises/:exercise/vines/:part":              Learn,
+	"POST /api/exercises/:exercise/vines/:part/choices":     Learn,
+	"POST /api/exercises/:exercise/vines/:part/withdrawals": Learn,
+	"GET /api/exercises/:exercise/vines/:part/comparison":   Learn,
+	"GET /api/exercises/:exercise/vines/:part/suggestion":   Learn,
+	"POST /api/exercises/:exercise/vines/:part/remarks":     Teach,
+	"POST /api/exercises/:exercise/vines/:part/done":        Learn,
 
 	"GET /jobs":                      Jobs,
 	"GET /jobs/:job":                 Jobs,

@@ -65,11 +65,11 @@ func TestEveryParameterIsKnown(t *testing.T) {
 // wantedFor is the table once more, written by hand from the description of
 // the roles, so that a slip in mayDo shows.
 var wantedFor = map[Role]string{
-	Trainee:    "own view upload",
-	Pruner:     "own view upload rule choose export",
-	Researcher: "own view upload rule blocks rules export jobs",
-	Trainer:    "own view upload rule choose blocks rules export",
-	Manager:    "own view upload rule choose blocks rules export jobs delete people operate",
+	Trainee:    "own view upload learn",
+	Pruner:     "own view upload rule choose export learn",
+	Researcher: "own view upload rule blocks rules export jobs learn",
+	Trainer:    "own view upload rule choose blocks rules export learn teach",
+	Manager:    "own view upload rule choose blocks rules export jobs delete people operate learn teach",
 }
 
 // Every route, with every role and with none: who may not is refused before
@@ -78,6 +78,7 @@ func TestWhoMayDoWhat(t *testing.T) {
 	r := newRig(t)
 	r.view()   // block 1, photo 1, measurement 1
 	r.newJob() // job 1
+	newClass(t, r, "photo", "review")
 	callers := map[Role]string{"": "", "nobody's": "outsider"}
 	for _, role := range Roles() {
 		r.role = role
@@ -176,7 +177,10 @@ func TestEstatesAreApart(t *testing.T) {
 	}
 	outsider(t, r, "Eve", other.ID)
 	r.who = "Eve"
-	numbers := map[string]int64{"block": 1, "photo": v.Photo, "measurement": v.ID}
+	r.who = "Ada"
+	class := newClass(t, r, "photo", "review")
+	r.who = "Eve"
+	numbers := map[string]int64{"block": 1, "photo": v.Photo, "measurement": v.ID, "group": class.group, "exercise": class.exercise}
 	for _, route := range routesOf(r) {
 		method, path, _ := strings.Cut(route, " ")
 		there, missing, objects := path, path, 0

@@ -17,19 +17,19 @@ func (r *rig) everyPage() [][2]string {
 	// One photo more, which can't be measured: it has no reference.
 	st := r.measured(r.send(1, pngOf(r.t, 900, 700), http.StatusCreated).ID)
 	job := r.newJob()
-	return [][2]string{
+	return append(r.lessonPages(), [][2]string{
 		{"home", "/"}, {"newblock", "/blocks/new"}, {"block", "/blocks/1?row=4"}, {"rules", "/blocks/1/rules"}, {"pairs", "/blocks/1/pairs"}, {"labels", "/blocks/1/labels"},
 		{"vine", "/blocks/1/4/7"}, {"addphoto", "/blocks/1/4/7/photo"}, {"plan", "/blocks/1/4/7/plan?winter=" + lastWinter()},
 		{"rule", fmt.Sprintf("/photos/%d", v.Photo)}, {"choice", fmt.Sprintf("/photos/%d/choice", v.Photo)}, {"unmeasured", fmt.Sprintf("/photos/%d", st.ID)},
 		{"card", "/card"}, {"about", "/about"}, {"people", "/people"}, {"account", "/account"}, {"deleted", "/deleted"}, {"error", "/nowhere"},
 		{"waiting", "/waiting"}, {"jobs", "/jobs"}, {"job", fmt.Sprintf("/jobs/%d", job)},
-	}
+	}...)
 }
 
 // settled waits until a page's scripts have drawn what they draw.
 func (b *tab) settled() {
 	b.t.Helper()
-	b.until(`document.readyState === 'complete' && (!document.querySelector('#rule, #choice') || document.querySelector('[data-ready]')) && document.getAnimations().length === 0`)
+	b.until(`document.readyState === 'complete' && (!document.querySelector('#rule, #choice, #attempt, #compare') || document.querySelector('[data-ready]')) && document.getAnimations().length === 0`)
 }
 
 // violations are what axe-core finds on the page that is shown.

@@ -27,6 +27,7 @@ var statusOf = map[string]int{
 	codeOtherPerson:  http.StatusForbidden,
 	codeSlowDown:     http.StatusTooManyRequests,
 	assess.EBusy:     http.StatusServiceUnavailable,
+	codeSealFirst:    http.StatusForbidden,
 }
 
 // errorAnswer is the body of every answer that isn't a success.
@@ -67,7 +68,11 @@ func (s *Server) writeError(err error, c echo.Context) {
 	case strings.HasPrefix(c.Request().URL.Path, "/api/"):
 		werr = c.JSON(status, answer)
 	default:
-		werr = s.render(c, status, "error", web.ErrorPage{Frame: s.frame(c, "error.title"), Status: status, Message: answer.Message})
+		p := web.ErrorPage{Frame: s.frame(c, "error.title"), Status: status, Message: answer.Message}
+		if held := (&heldBackError{}); errors.As(err, &held) {
+			p.Title, p.To = s.say(c, "exercise.heldback.title"), &web.Link{Text: s.say(c, "exercise.back"), To: held.exercise}
+		}
+		werr = s.render(c, status, "error", p)
 	}
 	if werr != nil {
 		s.log.Error("an error could not be told", "error", werr, "about", err)

@@ -93,12 +93,14 @@ var addressed = map[string]func(*store.Store, context.Context, int64) (int64, er
 	"measurement": (*store.Store).EstateOfMeasurement,
 	"link":        (*store.Store).EstateOfInvitation,
 	"deleted":     (*store.Store).EstateOfDeleted,
+	"group":       (*store.Store).EstateOfGroup,
+	"exercise":    (*store.Store).EstateOfExercise,
 }
 
 // plainParams name no object of an estate by themselves. Member, session and
-// token, and a rule set by its file, are looked up by their handlers within
-// the caller's estate or account.
-var plainParams = []string{"row", "vine", "size", "name", "file", "language", "secret", "member", "session", "token", "*"}
+// token, a rule set by its file, and the part of an exercise are looked up by
+// their handlers within the caller's estate, account or exercise.
+var plainParams = []string{"row", "vine", "part", "size", "name", "file", "language", "secret", "member", "session", "token", "*"}
 
 // guard lets a request through to its handler only when the caller may do what
 // the route does, in the estate whose object the address names.
@@ -140,6 +142,12 @@ func (s *Server) guard(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		if !k.may(action) {
 			return assess.Errorf(codeNotAllowed, "Your role in this estate (%s) doesn't allow this. Ask its manager.", k.role)
+		}
+		if err := s.ownLesson(c, k); err != nil {
+			return err
+		}
+		if err := s.heldBack(c, k, action); err != nil {
+			return err
 		}
 		return next(c)
 	}

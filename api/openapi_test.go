@@ -221,6 +221,7 @@ func TestDescriptionHoldsForRealAnswers(t *testing.T) {
 	w.people()
 	w.photos()
 	w.job()
+	w.exercises()
 	for _, o := range operations {
 		if _, ok := w.made[o.route]; !ok {
 			t.Errorf("%s isn't called in this walk: add a call of it", o.route)

@@ -94,7 +94,14 @@ func (s *Server) homePage(c echo.Context) error {
 		return err
 	}
 	p.More = n - len(waiting)
+	hidden, err := s.hiddenVines(c)
+	if err != nil {
+		return err
+	}
 	for _, w := range waiting {
+		if hidden.vine(w.VineID) {
+			continue // its page would be refused: see blind.go
+		}
 		v, err := s.store.Vine(ctx, w.VineID)
 		if err != nil {
 			return err
@@ -202,8 +209,14 @@ func (s *Server) blockPage(c echo.Context) error {
 			Number: n, State: state, Words: s.say(c, "vine.state."+state), To: vinePath(store.Vine{BlockID: b.ID, Row: p.Row, Number: n}),
 		})
 	}
-	if p.Years, err = s.blockYears(c, b); err != nil {
+	hidden, err := s.hiddenVines(c)
+	if err != nil {
 		return err
+	}
+	if !hidden.inBlock(b.ID) {
+		if p.Years, err = s.blockYears(c, b); err != nil {
+			return err
+		}
 	}
 	p.RowPDF = fmt.Sprintf("/blocks/%d/%d/plan.pdf", b.ID, p.Row)
 	for _, v := range states {

@@ -22,7 +22,7 @@ var tellers = map[string]int{"Tell": 0, "TellCount": 2, "Errorf": 1, "phrase": 0
 
 // told are the folders with code whose sentences reach pages; toldFew those of
 // which only the files named do.
-var told = []string{".", "apart", "bare", "../assess", "../assess/store", "../assess/batch", "../vision", "../vision/photo", "../vision/scale", "../vision/trace"}
+var told = []string{".", "apart", "bare", "../assess", "../assess/store", "../assess/exercise", "../assess/batch", "../vision", "../vision/photo", "../vision/scale", "../vision/trace"}
 
 // untold are files whose sentences are for whoever runs the service, at the
 // command line.

@@ -270,6 +270,7 @@ func (s *Server) routes() *echo.Echo {
 	a.POST("/members/:member/link", s.passwordLink)
 	a.POST("/estate", s.renameEstate)
 	a.POST("/estates", s.addEstate)
+	s.routesOfExercises(e, a)
 	s.routesOfRules(e, a)
 	s.routesOfJobs(e, a)
 	s.routesOfPlans(e, a)

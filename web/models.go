@@ -25,6 +25,7 @@ type ErrorPage struct {
 	Frame
 	Status  int
 	Message string
+	To      *Link // where to do what it asks for, nil for nowhere in particular
 }
 
 // WaitingPage lists what waits in the phone; its script fills it in.

@@ -47,6 +47,10 @@ SELECT 'measurement ' || measurement_id || ' has ' || count(*) || ' rulings numb
 UNION ALL
 SELECT 'vine ' || vine_id || ' has ' || count(*) || ' choices in ' || winter || ' numbered up to ' || max(seq) FROM choices GROUP BY vine_id, winter HAVING count(*) <> max(seq)
 UNION ALL
+SELECT 'vine ' || exercise_vine_id || ' of an exercise has ' || count(*) || ' attempts of account ' || account_id || ' numbered up to ' || max(attempt) FROM sealed_choices GROUP BY exercise_vine_id, account_id, coalesce(about_id, 0) HAVING count(*) <> max(attempt)
+UNION ALL
+SELECT 'sealed choice ' || id || ' is no JSON' FROM sealed_choices WHERE NOT json_valid(payload) OR NOT json_valid(shown)
+UNION ALL
 SELECT 'photo ' || p.id || ' was never asked to be measured' FROM photos p WHERE NOT EXISTS (SELECT 1 FROM asks a WHERE a.photo_id = p.id)
 UNION ALL
 SELECT 'measurement ' || id || ' is no JSON' FROM measurements WHERE NOT json_valid(json)

@@ -34,6 +34,11 @@
 //   - An estate owns blocks, and through them all else. Accounts are its members
 //     in a role. Of passwords, links, sessions and tokens only hashes are kept.
 //
+//   - An exercise keeps its vines as they were when it was made. A sealed choice
+//     is one attempt at such a vine; it can be withdrawn, and then another one be
+//     made. Nothing of that is ever updated or deleted. Of a vine in an exercise
+//     somebody sees nothing else until HiddenVines doesn't name it any more.
+//
 //   - Deleting is a mark on a photo, which hides it and what was said of it;
 //     Purge alone removes.
 //

@@ -60,6 +60,11 @@ func TestDiskFull(t *testing.T) {
 		p, _, err := s.AddPhoto(t.Context(), NewPhoto{Data: data, BlockID: b.ID, Row: 1, Number: 1, Winter: "2026/27", Name: "a", ContentType: "image/jpeg", By: "Ada"})
 		return p, err
 	}
+	// Room that can be made later, however much of it the last photo leaves.
+	reserve := filepath.Join(disk, "reserve")
+	if err := os.WriteFile(reserve, make([]byte, 256<<10), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	for i := range uint64(100) {
 		data := noise(200<<10, i)
 		p, err := add(data)
@@ -106,8 +111,10 @@ func TestDiskFull(t *testing.T) {
 		}
 	}
 	sound(t, s)
-	if err := os.Remove(filler); err != nil {
-		t.Fatal(err)
+	for _, f := range []string{filler, reserve} {
+		if err := os.Remove(f); err != nil {
+			t.Fatal(err)
+		}
 	}
 	if _, err := add(noise(20<<10, 999)); err != nil {
 		t.Errorf("with room again: %v", err)

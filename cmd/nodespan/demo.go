@@ -102,6 +102,7 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 	this := store.WinterOf(began, false)
 	last := store.WinterOf(began.AddDate(-1, 0, 0), false)
 	var ruling errgroup.Group
+	photos := map[uint64]int64{} // by seed
 	for i, d := range demoPhotos {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -122,6 +123,7 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 		if err != nil {
 			return err
 		}
+		photos[d.seed] = kept.ID
 		fmt.Printf("  demonstration: photo %d of %d drawn, %s row %d vine %d\n", i+1, len(demoPhotos), d.block, d.row, d.vine)
 		// Ruled on as soon as it is measured, while the next one is drawn.
 		ruling.Go(func() error {
@@ -133,6 +135,9 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 		})
 	}
 	if err := ruling.Wait(); err != nil {
+		return err
+	}
+	if err := exercisesOfDemo(ctx, server, record, photos); err != nil {
 		return err
 	}
 	fmt.Printf("  demonstration: ready after %.0f s\n", time.Since(began).Seconds())
@@ -149,6 +154,7 @@ func peopleOfDemo(ctx context.Context, record *store.Store) error {
 	for _, name := range demoPeople {
 		people[name] = api.Pruner
 	}
+	people[demoTrainer], people[firstPupil], people[secondPupil] = api.Trainer, api.Trainee, api.Trainee
 	for name, role := range people {
 		if _, err := record.AddMember(ctx, store.FirstEstate, name, "", string(role)); err != nil {
 			return err

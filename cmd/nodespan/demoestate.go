@@ -9,7 +9,7 @@ import (
 
 // The invented estate. None of its places and people exists.
 
-var demoPeople = []string{"Mara (invented)", "Jon (invented)"}
+var demoPeople = []string{demoTrainer, "Jon (invented)"}
 
 // demoGuest is whoever looks around, in the role of the estate's manager.
 const demoGuest = "Visitor"
@@ -54,6 +54,7 @@ var demoPhotos = []demoPhoto{
 	{"Chapel field", 1, 1, false, 15, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "bar", Blur: "none"}, demoPeople[1], none},
 	{"Upper terrace", 2, 4, false, 16, render.Options{Background: render.SkyGrass, Light: render.Overcast, Reference: "none", Blur: "none"}, demoPeople[1], none},
 	{"Chapel field", 1, 2, true, 17, render.Options{Background: render.BlueSheet, Light: render.Sun, Reference: "card", Blur: "none"}, demoPeople[0], all},
+	{"Upper terrace", 2, 5, false, 18, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[1], none},
 }
 
 // draw renders the photo, as a camera would send it.

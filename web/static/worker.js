@@ -66,6 +66,9 @@ async function asItWas(request, name) {
 }
 
 async function put(name, request, answer) {
+  // What may not be seen any more, such as a vine that somebody is to choose for
+  // blind, isn't kept from before either.
+  if (answer.status === 403) await (await caches.open(name)).delete(request, { ignoreVary: true });
   if (!answer.ok || answer.redirected || answer.type !== 'basic') return;
   const copy = answer.clone();
   try {
