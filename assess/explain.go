@@ -33,6 +33,12 @@ var explained = map[Reason]string{
 		"Step nearer, or tap the nodes on the photo.",
 	ByMarks: "The scale comes from two tapped marks: a tilt of the camera can't be seen from them, and the intervals are wider. " +
 		"Use the printed card where it matters.",
+	SecondTooNear: "The second photo was taken from nearly the same place as the first, so it doesn't show how far canes stand off the wire. " +
+		"Take it from a step to the side, a quarter of the distance to the vine or so, with the card where it is.",
+	SecondDisagrees: "The two photos don't fit together: the card was moved between them, or they show different vines. Only the first was used. " +
+		"Leave the card where it hangs and take both photos again.",
+	SecondUnscaled: "No card or bar was found in one of the two photos, so it can't be told where they were taken from. Only the first was used. " +
+		"Keep the card wholly in both pictures.",
 }
 
 // Explain puts a reason in words, with what to do. It also has a sentence for
@@ -51,6 +57,7 @@ func Reasons() []Reason {
 		NoReference, ReferenceTooSmall, ReferenceImplaus, ReferencePartly,
 		PhotoTooSmall, PhotoBlurred, PhotoTooDark, PhotoTooBright, NoCane,
 		NoWire, NoHead, ReferenceFar, CanesCutOff, NodesUnclear, ByMarks,
+		SecondTooNear, SecondDisagrees, SecondUnscaled,
 	}
 }
 

@@ -78,7 +78,7 @@ func newMap(kind string, mmToPx Homography, rms float64, cov *mat.Dense, halfW, 
 	if cov != nil {
 		n = max(rms, 0.05)
 		m.cov = mat.NewDense(8, 8, nil)
-		m.cov.Scale(n*n, cov)
+		m.cov.Scale(n*n, turnedCov(cov, t))
 	}
 	m.RelativeU = f.par.PrintU
 	m.RelativeU = math.Hypot(m.RelativeU, n/math.Sqrt(40)/(2*halfW/m.MMPerPx)*2)
@@ -136,9 +136,7 @@ const planeU = 0.02
 func (m *Map) RelativeUAt(x, y float64) float64 {
 	u := m.RelativeU
 	mx, my := m.PxToMM.Apply(x, y)
-	if m.DistanceMM > 0 {
-		u = math.Hypot(u, planeU*math.Hypot(mx, my)/m.DistanceMM)
-	}
+	u = math.Hypot(u, m.HangU(x, y))
 	if m.cov == nil {
 		return u
 	}
@@ -164,6 +162,17 @@ func (m *Map) RelativeUAt(x, y float64) float64 {
 		}
 	}
 	return math.Sqrt(u*u + max(v, 0))
+}
+
+// HangU is the part of RelativeUAt that comes from a card which doesn't hang
+// quite in the wire plane. Whoever knows how far a cane stands off the card's
+// own plane has no use for it.
+func (m *Map) HangU(x, y float64) float64 {
+	if !(m.DistanceMM > 0) {
+		return 0
+	}
+	mx, my := m.PxToMM.Apply(x, y)
+	return planeU * math.Hypot(mx, my) / m.DistanceMM
 }
 
 // Reference gives the part of the map that goes into a Measurement.
