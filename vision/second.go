@@ -94,15 +94,17 @@ func (v *Measurer) side(ctx context.Context, data []byte, m *assess.Measurement)
 	return &out, nil
 }
 
-// deepen allows for a cane's depth in all its numbers: what was read on the
-// card's plane grows with the line of sight, the depth that wasn't known makes
-// way for the one that is, and so does the card that may hang askew.
+// deepen allows for a cane's depth in all its numbers. The two photos together
+// know the scale at the cane better than the card alone did: what was unsure of
+// its corners carried far outwards, of a card that hangs askew, and of the
+// depth makes way for what the pair leaves unsure.
 func (v *Measurer) deepen(c *assess.Cane, course *stance.Course, m *scale.Map) {
 	flat := c.AlongMM
-	deep := course.Lengthen(c.CentreLine, flat)
+	deep := course.Lengthen(m, c.CentreLine, flat)
+	factors := course.Factors(m, c.CentreLine, flat)
 	for i := range c.Profile {
 		q := &c.Profile[i]
-		f := course.Factor(course.At(q.AlongMM))
+		f := onto(flat, factors, q.AlongMM)
 		q.DiameterMM, q.U = round(q.DiameterMM*f, 3), round(q.U*f, 3)
 		q.AlongMM = round(onto(flat, deep, q.AlongMM), 1)
 	}
@@ -113,22 +115,15 @@ func (v *Measurer) deepen(c *assess.Cane, course *stance.Course, m *scale.Map) {
 	for i, s := range deep {
 		c.AlongMM[i] = round(s, 1)
 	}
-	u2 := c.RelativeU * c.RelativeU
-	if m.DistanceMM > 0 {
-		prior := v.Params.DepthSD / m.DistanceMM
-		q := c.CentreLine[min(len(c.CentreLine)-1, len(c.CentreLine)/3)]
-		hang := m.HangU(q[0], q[1])
-		u2 -= prior*prior + hang*hang
-	}
-	least := m.RelativeU*m.RelativeU + v.Params.RoundU*v.Params.RoundU
-	c.RelativeU = round(math.Sqrt(math.Max(u2, least)+course.ScaleU*course.ScaleU), 5)
+	c.RelativeU = round(math.Sqrt(m.RelativeU*m.RelativeU+v.Params.RoundU*v.Params.RoundU+course.ScaleU*course.ScaleU), 5)
 	c.LeanU = round(course.LeanU, 2)
 	const level = 1.96 // of 95 %
 	c.Depth = &assess.Depth{Value: round(course.MeanMM, 1), Low: round(course.MeanMM-level*course.U, 1), High: round(course.MeanMM+level*course.U, 1)}
 	assess.Derive(c)
 }
 
-// onto takes a value from one rising list to another of the same length.
+// onto takes a value of a rising list to what another of the same length has
+// there.
 func onto(from, to []float64, x float64) float64 {
 	for i := 1; i < len(from); i++ {
 		if x <= from[i] || i == len(from)-1 {

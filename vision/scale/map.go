@@ -136,7 +136,9 @@ const planeU = 0.02
 func (m *Map) RelativeUAt(x, y float64) float64 {
 	u := m.RelativeU
 	mx, my := m.PxToMM.Apply(x, y)
-	u = math.Hypot(u, m.HangU(x, y))
+	if m.DistanceMM > 0 {
+		u = math.Hypot(u, planeU*math.Hypot(mx, my)/m.DistanceMM)
+	}
 	if m.cov == nil {
 		return u
 	}
@@ -162,17 +164,6 @@ func (m *Map) RelativeUAt(x, y float64) float64 {
 		}
 	}
 	return math.Sqrt(u*u + max(v, 0))
-}
-
-// HangU is the part of RelativeUAt that comes from a card which doesn't hang
-// quite in the wire plane. Whoever knows how far a cane stands off the card's
-// own plane has no use for it.
-func (m *Map) HangU(x, y float64) float64 {
-	if !(m.DistanceMM > 0) {
-		return 0
-	}
-	mx, my := m.PxToMM.Apply(x, y)
-	return planeU * math.Hypot(mx, my) / m.DistanceMM
 }
 
 // Reference gives the part of the map that goes into a Measurement.

@@ -24,6 +24,11 @@ type rig struct {
 	off [][2]camera
 	// pairs is how many places were recognised in both photos and fit.
 	pairs int
+	// share is the share of those among all that were recognised.
+	share float64
+	// corners is what the card's corners are off by, root mean square in their
+	// own standard uncertainties.
+	corners float64
 }
 
 // moved gives the cameras with the unknowns added.
@@ -186,7 +191,10 @@ func adjust(a, b *scale.Map, turn [4]float64, pairs [][2]assess.Point, u float64
 		// Too few of them agree to be believed.
 		return adjust(a, b, turn, nil, u, par)
 	}
-	out := rig{pairs: fits}
+	out := rig{pairs: fits, corners: math.Sqrt(sum2(r[:16]) / 16)}
+	if len(pairs) > 0 {
+		out.share = float64(fits) / float64(len(pairs))
+	}
 	out.a, out.b = moved(ca, cb, x)
 	var jtj, inv mat.Dense
 	jtj.Mul(jac.T(), jac)

@@ -96,3 +96,24 @@ func (c camera) depth(s sight, p, q assess.Point) (d, along, pxPerMM float64, ok
 	pxPerMM = c.f * math.Abs(den) / (at[2] * math.Hypot(line[0], line[1]))
 	return d, along, pxPerMM, true
 }
+
+// across gives millimetres per pixel for the thickness of a round cane whose
+// line runs through px in direction (dx, dy) and lies at the depth d: the
+// distance of its axis from the plane through the lens and a line beside it in
+// the picture. How the cane leans doesn't matter to that.
+func (c camera) across(px assess.Point, dx, dy, d float64) float64 {
+	n := math.Hypot(dx, dy)
+	if n == 0 {
+		return 0
+	}
+	dx, dy = dx/n, dy/n
+	axis := c.turn(c.sight(px).at(d)).plus(c.at.T, 1)
+	const beside = 5.0 // px
+	sum := 0.0
+	for _, k := range []float64{-beside, beside} {
+		a, b := c.direction(assess.Point{px[0] - k*dy, px[1] + k*dx}), c.direction(assess.Point{px[0] - k*dy + dx, px[1] + k*dx + dy})
+		plane := a.cross(b)
+		sum += math.Abs(plane.dot(axis)) / plane.norm()
+	}
+	return sum / 2 / beside
+}

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"nodespan/assess"
+	"nodespan/vision/scale"
 )
 
 // place is a place on a cane of the first photo, and where its line of sight
@@ -32,7 +33,7 @@ type Course struct {
 	Other     int     // the second photo's cane, by index
 	MeanMM, U float64 // over the stretch that was asked for; standard uncertainty
 	// ScaleU is the relative standard uncertainty of the cane's millimetres that
-	// the depth leaves.
+	// depth and poses leave; the card's printed size isn't in it.
 	ScaleU float64
 	// LeanU is the standard uncertainty of its lean, degrees.
 	LeanU float64
@@ -64,26 +65,44 @@ func (c *Course) unit(along float64) float64 {
 	return (2*along - c.from - c.to) / math.Max(c.to-c.from, 1)
 }
 
-// Factor is by how much a diameter that was read as if it lay in the plane is
-// larger in truth at a depth: a line of sight that goes on is longer by that.
-func (c *Course) Factor(depth float64) float64 { return 1 + depth/c.distance }
+// Factors gives, for each point of the cane's line, by how much a diameter that
+// was read there as if it lay in the card's plane is larger in truth: by its
+// depth, and by what the two photos together know better of the plane than
+// the card alone.
+func (c *Course) Factors(m *scale.Map, line []assess.Point, along []float64) []float64 {
+	out := make([]float64, min(len(line), len(along)))
+	for i := range out {
+		out[i] = 1
+		dx, dy := direction(line, i)
+		if flat := m.Diameter(line[i][0], line[i][1], dx, dy); flat > 0 {
+			out[i] = c.cam.across(line[i], dx, dy, c.At(along[i])) / flat
+		}
+	}
+	return out
+}
+
+// direction of a line at one of its points, over some points to both sides.
+func direction(line []assess.Point, i int) (dx, dy float64) {
+	a, b := line[max(0, i-3)], line[min(len(line)-1, i+3)]
+	return b[0] - a[0], b[1] - a[1]
+}
 
 // Lengthen gives the cane's millimetres along, anew, for a line in px with its
-// millimetres on the plane.
-func (c *Course) Lengthen(line []assess.Point, along []float64) []float64 {
+// millimetres on the card's plane.
+func (c *Course) Lengthen(m *scale.Map, line []assess.Point, along []float64) []float64 {
 	out := make([]float64, len(along))
-	var flat, deep vec
+	var before vec
 	for i := range min(len(line), len(along)) {
-		s := c.cam.sight(line[i])
-		f, d := s.on, s.at(c.At(along[i]))
+		at := c.cam.sight(line[i]).at(c.At(along[i]))
 		if i > 0 {
 			step := along[i] - along[i-1]
-			if l := f.plus(flat, -1).norm(); l > 0 {
-				step *= d.plus(deep, -1).norm() / l
+			// The ratio, so that bends between the points stay in.
+			if flat := m.Distance(line[i], line[i-1]); flat > 0 {
+				step *= at.plus(before, -1).norm() / flat
 			}
 			out[i] = out[i-1] + step
 		}
-		flat, deep = f, d
+		before = at
 	}
 	return out
 }

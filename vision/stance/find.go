@@ -124,7 +124,7 @@ func find(a, b Side, turn [4]float64, pairs [][2]assess.Point, par Params) *Resu
 		out.Why = assess.SecondTooNear
 		return out
 	}
-	if apart, ok := pair.wires(a, b); ok && apart > par.MaxWireMM {
+	if apart, ok := pair.wires(a, b); ok && apart > par.MaxWireMM || pair.corners > par.MaxCornersU {
 		out.Why = assess.SecondDisagrees
 		return out
 	}
@@ -232,9 +232,9 @@ func (r rig) judge(c *Course, a, b *assess.Cane, width int, par Params) {
 	scatter := c.U * math.Sqrt(float64(len(c.coef))/math.Max(float64(len(c.coef)), c.spanMM/par.IndependentMM))
 	own := math.Hypot(scatter, par.TracePx/per)
 	own = math.Hypot(own, math.Tan(par.LeanU*math.Pi/180)*unseen)
-	pose, ratio := r.carried(c, line, near)
+	pose, size := r.carried(c, line, near)
 	c.U = math.Hypot(own, pose)
-	c.ScaleU = math.Hypot(own/c.distance, ratio) / c.Factor(c.MeanMM)
+	c.ScaleU = math.Hypot(own/(c.distance+c.MeanMM), size)
 	// Over a stretch of the length L an error in depth of u at its ends leans
 	// it by u/L and more; two degrees always remain, for bends in between.
 	c.LeanU = math.Min(par.LeanU, math.Hypot(2, math.Atan(2.5*scatter/math.Max(c.to-c.from, 1))*180/math.Pi))
@@ -270,18 +270,18 @@ func (r rig) joints(c *Course, a, b *assess.Cane) float64 {
 	return float64(both) / float64(have)
 }
 
-// carried is the standard uncertainty of the depth of a stretch (mm), and of
-// its ratio to the distance, that the poses leave: both cameras are moved by
+// carried is the standard uncertainty of the depth of a stretch (mm), and the
+// relative one of its millimetres per pixel, that the poses leave: both cameras are moved by
 // one standard uncertainty in each independent direction.
-func (r rig) carried(c *Course, line []assess.Point, along []float64) (depth, ratio float64) {
+func (r rig) carried(c *Course, line []assess.Point, along []float64) (depth, size float64) {
 	if len(line) == 0 || len(c.placesHit) == 0 {
 		return 0, 0
 	}
 	// Some places of the stretch stand for it.
 	type sample struct {
-		px   assess.Point
-		d    float64
-		p, q assess.Point
+		px     assess.Point
+		dx, dy float64
+		p, q   assess.Point
 	}
 	var some []sample
 	step := max(1, len(line)/12)
@@ -294,28 +294,26 @@ func (r rig) carried(c *Course, line []assess.Point, along []float64) (depth, ra
 				best, at = e, h
 			}
 		}
-		some = append(some, sample{line[i], d, at.p, at.q})
+		dx, dy := direction(line, i)
+		some = append(some, sample{line[i], dx, dy, at.p, at.q})
 	}
-	mean := func(a, b camera) (d, ratio float64) {
-		far := -a.at.Centre()[2]
+	mean := func(a, b camera) (d, size float64) {
 		n := 0.0
 		for _, s := range some {
 			if got, _, _, ok := b.depth(a.sight(s.px), s.p, s.q); ok {
 				d += got
+				size += a.across(s.px, s.dx, s.dy, got)
 				n++
 			}
 		}
-		if n == 0 {
-			return 0, 0
-		}
-		return d / n, d / n / far
+		return d / math.Max(n, 1), size / math.Max(n, 1)
 	}
-	d0, q0 := mean(r.a, r.b)
+	d0, s0 := mean(r.a, r.b)
 	for _, o := range r.off {
-		d, q := mean(o[0], o[1])
-		depth, ratio = math.Hypot(depth, d-d0), math.Hypot(ratio, q-q0)
+		d, s := mean(o[0], o[1])
+		depth, size = math.Hypot(depth, d-d0), math.Hypot(size, s/s0-1)
 	}
-	return depth, ratio
+	return depth, size
 }
 
 // wires gives by how much the wires of both photos lie apart, mm on the card's

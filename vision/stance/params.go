@@ -65,6 +65,10 @@ type Params struct {
 	// MaxWireMM: when the wires of both photos, taken to lie in the plane, differ
 	// by more than this, the card was moved. Default 35.
 	MaxWireMM float64
+	// MaxCornersU: when the card's corners are off by more than this, in their
+	// own standard uncertainties, from where the rest of both pictures wants the
+	// cameras, the card was moved. Default 2.
+	MaxCornersU float64
 	// MinPaired is the share of the canes that could be paired that must be.
 	// Default 0.25.
 	MinPaired float64
@@ -78,5 +82,5 @@ func DefaultParams() Params {
 	return Params{FocalKnownU: 0.02, FocalSupposedU: 0.1, DistortionU: 0.012, CornerPx: 0.04, MinBase: 0.04,
 		FeatureSidePx: 1800, Features: 4000, FeatureRatio: 0.75, FeatureU: 0.6, MinPairs: 25,
 		MaxDepthMM: 170, MaxSlope: 0.6, StepMM: 8, TracePx: 0.5, FirstTolMM: 14, WigglePx: 2.5, IndependentMM: 60,
-		MinShare: 0.5, MinMM: 120, ThickU: 0.25, Rival: 0.75, UsualMM: 70, MaxU: 22, MaxTogetherMM: 85, MaxWireMM: 35, MinPaired: 0.25, LeanU: 8}
+		MinShare: 0.5, MinMM: 120, ThickU: 0.25, Rival: 0.75, UsualMM: 70, MaxU: 22, MaxTogetherMM: 85, MaxWireMM: 35, MaxCornersU: 2, MinPaired: 0.25, LeanU: 8}
 }
