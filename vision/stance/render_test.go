@@ -136,6 +136,19 @@ func TestRenderedPairs(t *testing.T) {
 	}
 }
 
+// TestBarPair: a bar instead of the card does as well.
+func TestBarPair(t *testing.T) {
+	var y tally
+	s := rendered(t, 4104, render.Options{Width: 1400, Reference: "bar", Background: render.WhiteSheet, Blur: "none"})
+	if s[0] == nil || s[1] == nil {
+		t.Fatal("no bar was found")
+	}
+	y.add(t, s[0], s[1])
+	if y.seen < 3 || y.pair*2 > y.single || y.depthIn < y.seen-1 || y.sizeIn < y.seen-1 {
+		t.Errorf("%+v", y)
+	}
+}
+
 // TestSameStance: two photos from one place show no depth, and that is said.
 func TestSameStance(t *testing.T) {
 	s := rendered(t, 4104, render.Options{Width: 1000, Reference: "card", Background: render.WhiteSheet, Blur: "none"})
