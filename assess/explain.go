@@ -37,7 +37,7 @@ var explained = map[Reason]string{
 		"Take it from a step to the side, a quarter of the distance to the vine or so, with the card where it is.",
 	SecondDisagrees: "The two photos don't fit together: the card was moved between them, or they show different vines. Only the first was used. " +
 		"Leave the card where it hangs and take both photos again.",
-	SecondUnscaled: "No card or bar was found in one of the two photos, so it can't be told where they were taken from. Only the first was used. " +
+	SecondUnscaled: "The card wasn't found in both photos, so it can't be told where they were taken from; a bar or two marks don't show how the camera was turned. Only the first was used. " +
 		"Keep the card wholly in both pictures.",
 }
 

@@ -42,7 +42,7 @@ const (
 
 	SecondTooNear   Reason = "second_too_near"  // taken from nearly the same place: shows no depth
 	SecondDisagrees Reason = "second_disagrees" // the card was moved between the two, or it is another vine
-	SecondUnscaled  Reason = "second_unscaled"  // neither card nor bar in one of the two photos
+	SecondUnscaled  Reason = "second_unscaled"  // no card in one of the two photos: a bar doesn't show tilt
 )
 
 // Reference is the thing of known size in the picture, and the mapping from

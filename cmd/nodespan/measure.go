@@ -65,7 +65,7 @@ func runMeasure(ctx context.Context, args []string) int {
 	}
 	if *with != "" {
 		if fs.NArg() > 1 || *marks != "" {
-			fmt.Fprintln(os.Stderr, "nodespan: --with goes with one photo, and both need a card or a bar")
+			fmt.Fprintln(os.Stderr, "nodespan: --with goes with one photo, and both need the card")
 			return exitUsage
 		}
 		second, err := os.ReadFile(*with)

@@ -299,12 +299,3 @@ func sum2(r []float64) float64 {
 	}
 	return s
 }
-
-// length of a line in px.
-func length(line []assess.Point) float64 {
-	s := 0.0
-	for i := 1; i < len(line); i++ {
-		s += math.Hypot(line[i][0]-line[i-1][0], line[i][1]-line[i-1][1])
-	}
-	return s
-}

@@ -136,16 +136,15 @@ func TestRenderedPairs(t *testing.T) {
 	}
 }
 
-// TestBarPair: a bar instead of the card does as well.
+// TestBarPair: a bar doesn't show how a camera is turned about it, so two
+// photos with a bar aren't used together, and that is said.
 func TestBarPair(t *testing.T) {
-	var y tally
 	s := rendered(t, 4104, render.Options{Width: 1400, Reference: "bar", Background: render.WhiteSheet, Blur: "none"})
 	if s[0] == nil || s[1] == nil {
 		t.Fatal("no bar was found")
 	}
-	y.add(t, s[0], s[1])
-	if y.seen < 3 || y.pair*2 > y.single || y.depthIn < y.seen-1 || y.sizeIn < y.seen-1 {
-		t.Errorf("%+v", y)
+	if r := Find(s[0].side, s[1].side, DefaultParams()); r.Why != assess.SecondUnscaled {
+		t.Errorf("want %q, got %q", assess.SecondUnscaled, r.Why)
 	}
 }
 
