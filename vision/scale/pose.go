@@ -64,9 +64,6 @@ func (p Pose) Centre() [3]float64 {
 	return c
 }
 
-// Pose is the camera's by the map's own focal length.
-func (m *Map) Pose() (Pose, bool) { return PoseOf(m.MMToPx, m.FocalPx, m.cx, m.cy) }
-
 // Principal is the principal point, px: the picture's middle.
 func (m *Map) Principal() assess.Point { return assess.Point{m.cx, m.cy} }
 

@@ -164,7 +164,7 @@ func adjust(a, b *scale.Map, turn [4]float64, pairs [][2]assess.Point, u float64
 		a, b := moved(ca, cb, x)
 		for i, p := range pairs {
 			e := epipolar(a, b, p) / tol
-			weight[i] = 1 / u / math.Pow(1+e*e, 1) // Geman and McClure's, which forgets what is far off
+			weight[i] = 1 / u / (1 + e*e) // Geman and McClure's, which forgets what is far off
 		}
 	}
 	var jac *mat.Dense
