@@ -75,7 +75,7 @@ func ClassifyBy(t DescriptorTable, canes []Cane) (VineClass, error) {
 	n := float64(len(all))
 	p := DefaultCombining()
 	own := part{sd / math.Sqrt(n), n - 1}
-	q := p.length(mean, own, relative)
+	q := p.length(mean, own, relative, p.LeanSD)
 	if t.Quantity == InternodeDiameter {
 		q = p.symmetric(mean, combine(own, part{relative * mean, math.Inf(1)}))
 	}

@@ -93,11 +93,15 @@ func DeriveWith(c *Cane, p Combining) {
 	slices.SortStableFunc(c.Nodes, func(a, b Node) int { return cmp.Compare(a.AlongMM, b.AlongMM) })
 	rel := math.Max(0, finiteOr(c.RelativeU, 0))
 	relD := math.Hypot(rel, math.Max(0, finiteOr(c.EdgeDoubt, 0)))
+	lean := p.LeanSD
+	if u := finiteOr(c.LeanU, 0); u > 0 && u < lean {
+		lean = u // seen from two places
+	}
 
 	c.Length = Interval{}
 	if n := len(c.AlongMM); n > 0 && c.AlongMM[n-1] > 0 {
 		// The traced ends are as uncertain as nodes are.
-		c.Length = p.length(c.AlongMM[n-1], part{math.Sqrt2 * p.NodeU, math.Inf(1)}, rel)
+		c.Length = p.length(c.AlongMM[n-1], part{math.Sqrt2 * p.NodeU, math.Inf(1)}, rel, lean)
 	}
 
 	c.Internodes = make([]Internode, 0, max(0, len(c.Nodes)-1))
@@ -124,7 +128,7 @@ func DeriveWith(c *Cane, p Combining) {
 		from, to := c.Nodes[i].AlongMM, c.Nodes[i+1].AlongMM
 		var in Internode
 		if to > from {
-			in.Length = p.length(to-from, part{math.Sqrt2 * p.NodeU, math.Inf(1)}, rel)
+			in.Length = p.length(to-from, part{math.Sqrt2 * p.NodeU, math.Inf(1)}, rel, lean)
 		}
 		d, ok := p.between(c.Profile, from, to)
 		if ok {
@@ -150,7 +154,7 @@ func DeriveWith(c *Cane, p Combining) {
 	c.Internode = Interval{}
 	if m := median(lengths); len(lengths) > 0 && m > 0 {
 		doubt := math.Max(0, finiteOr(c.NodeDoubt, 0))
-		c.Internode = p.length(m, part{math.Hypot(p.medianLengthU(lengths, m), doubt*m), math.Inf(1)}, rel)
+		c.Internode = p.length(m, part{math.Hypot(p.medianLengthU(lengths, m), doubt*m), math.Inf(1)}, rel, lean)
 	}
 }
 
@@ -298,10 +302,10 @@ func (p Combining) symmetric(v float64, c part) Interval {
 // shortened it, so the upper bound alone takes the lean's term, the length by
 // which 1/cos of the lean at that level exceeds one, a cosine error; the value
 // stays the apparent one.
-func (p Combining) length(v float64, own part, rel float64) Interval {
+func (p Combining) length(v float64, own part, rel, leanSD float64) Interval {
 	c := combine(own, part{rel * v, math.Inf(1)})
 	h := coverage(p.Level, c.dof) * c.u
-	lean := coverage(p.Level, math.Inf(1)) * p.LeanSD * math.Pi / 180
+	lean := coverage(p.Level, math.Inf(1)) * leanSD * math.Pi / 180
 	lean = math.Min(lean, math.Pi/3)
 	up := math.Hypot(h, v*(1/math.Cos(lean)-1))
 	return Interval{Value: v, Low: math.Max(0, v-h), High: v + up}

@@ -17,6 +17,9 @@ var explained = map[Reason]Sentence{
 	CanesCutOff:       Tell("Some canes run out of the picture, so their length and outer nodes can't be told. Step back, or take a second photo of the upper part."),
 	NodesUnclear:      Tell("On most canes fewer than two nodes were seen, so internode lengths can't be told. Step nearer, or tap the nodes on the photo."),
 	ByMarks:           Tell("The scale comes from two tapped marks: a tilt of the camera can't be seen from them, and the intervals are wider. Use the printed card where it matters."),
+	SecondTooNear:     Tell("The second photo was taken from nearly the same place as the first, so it doesn't show how far canes stand off the wire. Take it from a step to the side, a quarter of the distance to the vine or so, with the card where it is."),
+	SecondDisagrees:   Tell("The two photos don't fit together: the card was moved between them, or they show different vines. Only the first was used. Leave the card where it hangs and take both photos again."),
+	SecondUnscaled:    Tell("The card wasn't found in both photos, so it can't be told where they were taken from; a bar or two marks don't show how the camera was turned. Only the first was used. Keep the card wholly in both pictures."),
 }
 
 // Explain puts a reason in words, with what to do. It also has a sentence for
@@ -35,6 +38,7 @@ func Reasons() []Reason {
 		NoReference, ReferenceTooSmall, ReferenceImplaus, ReferencePartly,
 		PhotoTooSmall, PhotoBlurred, PhotoTooDark, PhotoTooBright, NoCane,
 		NoWire, NoHead, ReferenceFar, CanesCutOff, NodesUnclear, ByMarks,
+		SecondTooNear, SecondDisagrees, SecondUnscaled,
 	}
 }
 

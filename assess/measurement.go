@@ -37,6 +37,12 @@ const (
 	CanesCutOff  Reason = "canes_cut_off" // canes run out of the picture
 	NodesUnclear Reason = "nodes_unclear" // on most canes fewer than two nodes were seen
 	ByMarks      Reason = "by_marks"      // the scale is from two tapped marks: tilt can't be seen
+
+	// Warnings about a second photo; the numbers are then those of the first alone.
+
+	SecondTooNear   Reason = "second_too_near"  // taken from nearly the same place: shows no depth
+	SecondDisagrees Reason = "second_disagrees" // the card was moved between the two, or it is another vine
+	SecondUnscaled  Reason = "second_unscaled"  // no card in one of the two photos: a bar doesn't show tilt
 )
 
 // Reference is the thing of known size in the picture, and the mapping from
@@ -132,9 +138,25 @@ type Cane struct {
 	// NodeDoubt is the relative standard uncertainty of the median internode
 	// that comes from nodes that may be missed or seen where none is. It is 0
 	// once a person has ruled on the nodes.
-	NodeDoubt float64    `json:"node_doubt,omitempty"`
-	Finding   Finding    `json:"finding"`
-	Because   []Sentence `json:"because"`
+	NodeDoubt float64 `json:"node_doubt,omitempty"`
+	// Depth is how far the cane stands off the card's plane, where a second
+	// photo showed it; nil where only one photo was used. All millimetres of the
+	// cane then allow for it.
+	Depth *Depth `json:"depth_mm,omitempty"`
+	// LeanU is the standard uncertainty of the cane's lean towards the lens or
+	// away from it that is left after a second photo, degrees; 0 without one.
+	LeanU   float64    `json:"lean_u_deg,omitempty"`
+	Finding Finding    `json:"finding"`
+	Because []Sentence `json:"because"`
+}
+
+// Depth is a distance from the card's plane with its 95 % interval, mm:
+// positive is away from the camera, negative towards it. It is that of the
+// stretch of the cane from which its diameter is read.
+type Depth struct {
+	Value float64 `json:"value"`
+	Low   float64 `json:"low"`
+	High  float64 `json:"high"`
 }
 
 // Timber is a piece of wood that is not a one-year cane: trunk or old wood.
@@ -151,6 +173,7 @@ type Measurement struct {
 	SHA256    string             `json:"sha256"`
 	WidthPx   int                `json:"width_px"`
 	HeightPx  int                `json:"height_px"`
+	With      string             `json:"with,omitempty"` // sha256 of the second photo that showed depth
 	Program   string             `json:"program"`
 	RuleSet   string             `json:"rule_set"`
 	Outcome   Outcome            `json:"outcome"`

@@ -15,6 +15,11 @@ type Ask struct {
 	Name   string     // the photo's name, for the record
 	Marks  *Marks     // used only when neither card nor bar is found, or alone when given
 	Guided [][2]Point // base and tip of canes that a person pointed out
+	// With holds the bytes of a second photo of the same vine from another
+	// stance, with the card where it was. It shows how far canes stand off the
+	// wire; where it can't, the Measurement is that of the first photo alone,
+	// with the reason.
+	With []byte `json:"-"`
 }
 
 // Measurer turns the bytes of a photo into a Measurement. Package vision

@@ -101,7 +101,7 @@ func EstimatePrunings(canes []Cane, w Wood) (Prunings, error) {
 	inf := math.Inf(1)
 	kg := volume * density / 1000
 	c := combine(part{scaleU * density / 1000, inf}, part{edgeU * density / 1000, inf}, part{volume * densityU / 1000, inf}, part{w.SectionU * kg, inf})
-	out.KG = p.length(kg, c, 0)
+	out.KG = p.length(kg, c, 0, p.LeanSD)
 	out.Because = Tell("%d canes of %.0f cm3 in all, at %.2f to %.2f g/cm3: %.2f kg (%.2f to %.2f)", out.Canes, volume, w.DensityLow, w.DensityHigh, out.KG.Value, out.KG.Low, out.KG.High)
 	if cutOff > 0 {
 		out.Missing = append(out.Missing, TellCount(cutOff, "the end of %d cane that runs out of the picture", "the ends of %d canes that run out of the picture", cutOff))

@@ -9,6 +9,7 @@
 //	trace    centre lines of canes; wires and old wood told apart
 //	caliper  the two edges across the centre line, to a fraction of a pixel
 //	nodes    the joints along the cane
+//	stance   with a second photo: how far canes stand off the card's plane
 //
 // Measurer joins them; assess.Derive then makes medians and intervals of the
 // readings.

@@ -16,6 +16,7 @@ import (
 	"nodespan/vision/nodes"
 	"nodespan/vision/photo"
 	"nodespan/vision/scale"
+	"nodespan/vision/stance"
 	"nodespan/vision/trace"
 	"nodespan/vision/wood"
 )
@@ -29,6 +30,7 @@ type Params struct {
 	Trace   trace.Params
 	Caliper caliper.Params
 	Nodes   nodes.Params
+	Stance  stance.Params
 	// DepthSD is the standard deviation of a cane's distance from the wire
 	// plane, mm. One photo can't see it; it is the largest term of every
 	// interval. Canes between catch wires stay within some 6 cm. Larger
@@ -101,7 +103,7 @@ type Quality struct {
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
-		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(),
+		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
 		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 200}
 }
 
@@ -124,6 +126,9 @@ var _ assess.Measurer = (*Measurer)(nil)
 
 // Measure fulfils assess.Measurer.
 func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*assess.Measurement, error) {
+	if len(ask.With) > 0 {
+		return v.withSecond(ctx, data, ask)
+	}
 	start := time.Now()
 	out := &assess.Measurement{Photo: ask.Name, Program: v.Program, Outcome: assess.Refused,
 		Reasons: []assess.Reason{}, Wires: []assess.Wire{}, Canes: []assess.Cane{}, TimingMS: map[string]float64{}}

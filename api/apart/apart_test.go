@@ -63,6 +63,8 @@ func (harmful) Measure(ctx context.Context, photo []byte, ask assess.Ask) (*asse
 		}
 	case "sleeps":
 		time.Sleep(time.Hour)
+	case "pair":
+		out.SHA256, out.With = string(photo), string(ask.With)
 	case "writes":
 		if err := os.WriteFile(string(photo), []byte("x"), 0o600); err != nil {
 			return nil, assess.Errorf(assess.EInvalid, "could not write")
@@ -157,6 +159,10 @@ func TestThrough(t *testing.T) {
 	if err != nil || strings.Contains(m.Program, "hidden") {
 		t.Errorf("environment %q, %v", m.Program, err)
 	}
+	m, err = r.Measure(t.Context(), []byte("first"), assess.Ask{Name: "pair", With: []byte("second")})
+	if err != nil || m.SHA256 != "first" || m.With != "second" {
+		t.Errorf("two photos came through as %+v, %v", m, err)
+	}
 	c, err := r.Guide(t.Context(), nil, &assess.Measurement{WidthPx: 7}, assess.Point{1, 2}, assess.Point{3, 4})
 	if err != nil || c.ID != 7 || !slices.Equal(c.CentreLine, []assess.Point{{1, 2}, {3, 4}}) {
 		t.Errorf("%+v, %v", c, err)
@@ -196,5 +202,15 @@ func TestLimitsFor(t *testing.T) {
 	small, large := LimitsFor(7_000_000), LimitsFor(48_000_000)
 	if small.DataBytes < 600<<20 || large.DataBytes < 2700<<20 || large.DataBytes > 6<<30 || small.CPU < time.Minute || large.CPU <= small.CPU {
 		t.Errorf("%+v %+v", small, large)
+	}
+}
+
+// Two photos in one process: the memory of the larger, since they are measured
+// one after the other, and the time of both.
+func TestLimitsForTwo(t *testing.T) {
+	a, b := LimitsFor(7_000_000), LimitsFor(48_000_000)
+	got := a.and(b)
+	if got.DataBytes != b.DataBytes || got.AddressBytes != b.AddressBytes || got.CPU != a.CPU+b.CPU || got.Wall != a.Wall+b.Wall {
+		t.Errorf("%+v and %+v give %+v", a, b, got)
 	}
 }

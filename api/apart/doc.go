@@ -5,7 +5,8 @@
 //
 // Runner fulfils assess.Measurer by starting that process; Serve is what runs
 // in it. Between them go, over standard input, the length of a JSON head (four
-// bytes, big-endian), the head, and the photo's bytes to the end; over standard
+// bytes, big-endian), the head, and to the end the photo's bytes, with those of a
+// second stance after them when there is one; over standard
 // output one JSON answer, or a JPEG for a copy. The process gets no
 // environment, opens no network connection, and may write no file.
 package apart

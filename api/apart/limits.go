@@ -25,3 +25,9 @@ func LimitsFor(pixels int) Limits {
 	cpu := 60*time.Second + time.Duration(n/1_000_000)*8*time.Second
 	return Limits{AddressBytes: 4<<30 + 112*n, DataBytes: 1<<30 + 96*n, CPU: cpu, Wall: 2 * cpu}
 }
+
+// and gives the bounds for two photos that are measured one after the other in
+// one process: the memory of the larger, the time of both.
+func (l Limits) and(o Limits) Limits {
+	return Limits{AddressBytes: max(l.AddressBytes, o.AddressBytes), DataBytes: max(l.DataBytes, o.DataBytes), CPU: l.CPU + o.CPU, Wall: l.Wall + o.Wall}
+}

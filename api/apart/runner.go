@@ -43,7 +43,11 @@ const (
 // its bounds is an error with a sentence for the person and code EInternal;
 // the photo is as it was.
 func (r *Runner) Measure(ctx context.Context, photo []byte, ask assess.Ask) (*assess.Measurement, error) {
-	a, err := r.ask(ctx, photo, head{Do: doMeasure, Ask: ask})
+	h := head{Do: doMeasure, Ask: ask}
+	if len(ask.With) > 0 {
+		h.First = len(photo)
+	}
+	a, err := r.ask(ctx, photo, h)
 	if err != nil {
 		return nil, err
 	}
@@ -126,13 +130,14 @@ func read(data []byte) (answer, error) {
 
 // run starts a process for one photo and gives what it wrote.
 func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) {
-	pixels := 0
-	if conf, _, err := image.DecodeConfig(bytes.NewReader(photo)); err == nil {
-		pixels = conf.Width * conf.Height
-	}
-	h.Limits = LimitsFor(pixels)
+	limitsFor := LimitsFor
 	if r.Limits != nil {
-		h.Limits = r.Limits(pixels)
+		limitsFor = r.Limits
+	}
+	h.Limits = limitsFor(pixelsOf(photo))
+	second := h.Ask.With
+	if len(second) > 0 {
+		h.Limits = h.Limits.and(limitsFor(pixelsOf(second)))
 	}
 	text, err := json.Marshal(h)
 	if err != nil {
@@ -147,7 +152,7 @@ func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) 
 		c.Env = append(c.Env, "LD_LIBRARY_PATH="+path)
 	}
 	size := binary.BigEndian.AppendUint32(nil, uint32(len(text)))
-	c.Stdin = io.MultiReader(bytes.NewReader(size), bytes.NewReader(text), bytes.NewReader(photo))
+	c.Stdin = io.MultiReader(bytes.NewReader(size), bytes.NewReader(text), bytes.NewReader(photo), bytes.NewReader(second))
 	out, said := &bounded{left: largestAnswer}, &bounded{left: lastWords, quiet: true}
 	c.Stdout, c.Stderr = out, said
 	c.WaitDelay = 5 * time.Second
@@ -172,6 +177,15 @@ func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) 
 	told := assess.Errorf(assess.EInternal, "This photo could not be worked on: %s. The file may be damaged, or made to do harm. What was kept of it is safe; take another photo.", why)
 	told.Err = fmt.Errorf("%w: %s", err, bytes.TrimSpace(said.Bytes()))
 	return nil, told
+}
+
+// pixelsOf tells a photo's size from its header, 0 where that can't be read.
+func pixelsOf(photo []byte) int {
+	conf, _, err := image.DecodeConfig(bytes.NewReader(photo))
+	if err != nil {
+		return 0
+	}
+	return conf.Width * conf.Height
 }
 
 func cpuSpent(p *os.ProcessState, l Limits) bool {

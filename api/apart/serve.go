@@ -37,6 +37,9 @@ type head struct {
 	Side    int                 `json:"side"` // longer side of a copy, px; 0 for the photo's own
 	Quality int                 `json:"quality"`
 	Full    int                 `json:"full"` // longer side of the photo that a copy was made of, px
+	// First is how many of the bytes that follow are the photo's; the rest is a
+	// second photo, of another stance. 0: all are the photo's.
+	First int `json:"first,omitempty"`
 }
 
 // answer is what comes back, but for a copy.
@@ -78,6 +81,9 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, m assess.Measurer) 
 	photo, err := io.ReadAll(in)
 	if err != nil {
 		return err
+	}
+	if h.First > 0 && h.First < len(photo) {
+		photo, h.Ask.With = photo[:h.First], photo[h.First:]
 	}
 	var a answer
 	switch h.Do {

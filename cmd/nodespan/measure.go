@@ -24,6 +24,7 @@ func runMeasure(ctx context.Context, args []string) int {
 	marks := fs.String("marks", "", "two marks of known distance instead of card or bar: `x1,y1,x2,y2,mm`")
 	guide := fs.String("guide", "", "follow canes from base to tip: `x1,y1,x2,y2[;…]`")
 	picture := fs.String("picture", "", "write the photo with what was measured drawn over it to `FILE` (JPEG or PNG by its ending; one photo only)")
+	with := fs.String("with", "", "a second photo `FILE` of the same vine from another stance, the card left hanging: shows how far canes stand off the wire (one photo only)")
 	explain := fs.String("explain", "", "write one picture a stage into `DIR`")
 	fs.Usage = func() {
 		fmt.Fprintln(fs.Output(), "nodespan measure [options] PHOTO…\n\nMeasures each photo. Exit status: 0 all measured, 1 error, 2 wrong use, 3 a photo was refused.")
@@ -61,6 +62,19 @@ func runMeasure(ctx context.Context, args []string) int {
 	if *picture != "" && fs.NArg() > 1 {
 		fmt.Fprintln(os.Stderr, "nodespan: --picture draws one photo, not", fs.NArg())
 		return exitUsage
+	}
+	if *with != "" {
+		if fs.NArg() > 1 || *marks != "" {
+			fmt.Fprintln(os.Stderr, "nodespan: --with goes with one photo, and both need the card")
+			return exitUsage
+		}
+		second, err := os.ReadFile(*with)
+		if err != nil {
+			return fail(err)
+		}
+		if ask.With = second; len(second) == 0 {
+			return fail(assess.Errorf(assess.EInvalid, "%s is empty: give the second photo's file", *with))
+		}
 	}
 	m := vision.New(version)
 	rules := assess.DefaultRuleSet()
@@ -136,9 +150,19 @@ func printMeasurement(m *assess.Measurement) {
 		return
 	}
 	w := tabwriter.NewWriter(os.Stdout, 2, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "  cane\tdiameter mm\tinternode mm\tlength mm\tnodes\tfinding\twhy")
+	head, depth := "", func(assess.Cane) string { return "" }
+	if m.With != "" {
+		head = "off the wire mm\t"
+		depth = func(c assess.Cane) string {
+			if c.Depth == nil {
+				return "–\t"
+			}
+			return fmt.Sprintf("%+.0f (%+.0f to %+.0f)\t", c.Depth.Value, c.Depth.Low, c.Depth.High)
+		}
+	}
+	fmt.Fprintln(w, "  cane\t"+head+"diameter mm\tinternode mm\tlength mm\tnodes\tfinding\twhy")
 	for _, c := range m.Canes {
-		fmt.Fprintf(w, "  %d\t%s\t%s\t%s\t%d\t%s\t%s\n", c.ID, span(c.Diameter, 1), span(c.Internode, 0), span(c.Length, 0), len(c.Nodes),
+		fmt.Fprintf(w, "  %d\t%s%s\t%s\t%s\t%d\t%s\t%s\n", c.ID, depth(c), span(c.Diameter, 1), span(c.Internode, 0), span(c.Length, 0), len(c.Nodes),
 			strings.ReplaceAll(string(c.Finding), "_", " "), strings.Join(assess.Texts(c.Because), "; "))
 	}
 	w.Flush()

@@ -31,6 +31,7 @@ func runRender(ctx context.Context, args []string) int {
 	fs.Float64Var(&o.TruthStepMM, "truth-step", 6, "mm between points of a centre line in the truth")
 	fs.IntVar(&o.Canes, "canes", 0, "canes of the middle vine (default: drawn)")
 	fs.BoolVar(&o.Clean, "clean", false, "no noise, blur or distortion, camera square to the row")
+	fs.IntVar(&o.Stance, "stance", 1, "from where: 1, or 2 to 9 for the same vines from a step aside, the card left hanging")
 	rods := fs.String("rods", "", "with --kind rods: diameters in mm, such as 4,6,8,10,12,15")
 	fs.Usage = func() {
 		fmt.Fprintln(fs.Output(), "nodespan render --out DIR [options]\n\nMakes photos of vines of which everything is known, each with its truth.")

@@ -11,6 +11,7 @@ type camera struct {
 }
 
 func newCamera(p Params) camera {
+	p = p.seen()
 	rad := math.Pi / 180
 	sy, cy := math.Sincos(p.YawDeg * rad)
 	sp, cp := math.Sincos(p.PitchDeg * rad)
@@ -60,4 +61,13 @@ func (c camera) ray(x, y float64) vec {
 
 func (c camera) inFrame(x, y float64) bool {
 	return x >= -0.5 && y >= -0.5 && x < float64(c.w)-0.5 && y < float64(c.h)-0.5
+}
+
+// seen is p with the camera that takes the picture.
+func (p Params) seen() Params {
+	if v := p.From; v != nil {
+		p.DistanceMM, p.CameraXMM, p.CameraZMM = v.DistanceMM, v.CameraXMM, v.CameraZMM
+		p.YawDeg, p.PitchDeg, p.RollDeg = v.YawDeg, v.PitchDeg, v.RollDeg
+	}
+	return p
 }

@@ -10,6 +10,7 @@ import (
 
 // describe writes down what is known of a drawn scene.
 func describe(p Params, s *Scene, cam camera, c *canvas) *truth.Photo {
+	p = p.seen()
 	t := &truth.Photo{
 		Scene: p.Name, Image: p.Name + ".jpg", ImageSize: [2]int{p.Width, p.Height}, StoredSize: [2]int{p.Width, p.Height}, Exif: 1,
 		Camera: truth.Camera{FX: cam.f, FY: cam.f, CX: cam.cx, CY: cam.cy, K1: cam.k1, PositionMM: cam.pos,

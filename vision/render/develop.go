@@ -182,6 +182,9 @@ func (c *canvas) noise(p Params) {
 		return
 	}
 	seed := uint32(p.Seed*2654435761 + 77)
+	if p.From != nil {
+		seed += math.Float32bits(float32(p.From.CameraXMM)) // another picture, other noise
+	}
 	rows(c.h, func(y int) {
 		for x := 0; x < c.w; x++ {
 			o := 3 * (y*c.w + x)

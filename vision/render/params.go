@@ -98,6 +98,9 @@ type Params struct {
 	YawDeg     float64 // positive looks to the right
 	PitchDeg   float64 // positive looks up
 	RollDeg    float64
+	// From, when not nil, is where the picture is taken from instead: the scene
+	// stays as it grew for the camera above.
+	From *View
 
 	Background   Background
 	SheetDepthMM float64 // of a backdrop sheet behind the wires
@@ -126,6 +129,12 @@ type Params struct {
 	// TruthStepMM is the distance between points of a centre line in the truth
 	// (6 mm when 0). Larger makes a smaller file, but blunts the swellings.
 	TruthStepMM float64
+}
+
+// View is a camera's place and direction, as in Params.
+type View struct {
+	DistanceMM, CameraXMM, CameraZMM float64
+	YawDeg, PitchDeg, RollDeg        float64
 }
 
 // Scene is the grown scene, all in world millimetres.

@@ -25,6 +25,9 @@ type Options struct {
 	// Clean leaves out noise, blur, sharpening and lens distortion, and looks
 	// straight at the wire plane: for tests of one thing at a time.
 	Clean bool
+	// Stance is 0 or 1 for the photo itself, 2 and more for the same vine from
+	// another place each, with the card left where it hangs.
+	Stance int
 }
 
 // source gives an independent stream of random numbers for one purpose, so
@@ -104,6 +107,10 @@ func Random(seed uint64, o Options) Params {
 	if o.Kind == Rods || o.Kind == CardOnly {
 		p.Post = false
 	}
+	if o.Stance > 1 {
+		p.step(source(seed, 100+uint64(o.Stance)), o)
+		p.Name = fmt.Sprintf("%s-%d", p.Name, o.Stance)
+	}
 	return p
 }
 
@@ -116,6 +123,26 @@ func (p *Params) aim(r *rand.Rand) {
 	look := p.LowerWireMM + halfHigh*between(r, 0.28, 0.5)
 	p.CameraZMM = look - p.DistanceMM*math.Tan(p.PitchDeg*rad)
 	p.CameraXMM = between(r, -80, 80) - p.DistanceMM*math.Tan(p.YawDeg*rad)
+}
+
+// step has the camera go a step aside, and turn back to what it looked at. The
+// hand isn't the same either: height, roll and noise differ.
+func (p *Params) step(r *rand.Rand, o Options) {
+	rad := math.Pi / 180
+	v := View{DistanceMM: p.DistanceMM * between(r, 0.94, 1.06), RollDeg: p.RollDeg}
+	lookX := p.CameraXMM + p.DistanceMM*math.Tan(p.YawDeg*rad)
+	lookZ := p.CameraZMM + p.DistanceMM*math.Tan(p.PitchDeg*rad)
+	aside := between(r, 0.15, 0.27) * p.DistanceMM
+	if p.CameraXMM-lookX > 0 {
+		aside = -aside // to the other side, or it would stand too much askew
+	}
+	v.CameraXMM, v.CameraZMM = p.CameraXMM+aside, p.CameraZMM+between(r, -60, 60)
+	v.YawDeg = math.Atan((lookX-v.CameraXMM)/v.DistanceMM) / rad
+	v.PitchDeg = math.Atan((lookZ-v.CameraZMM)/v.DistanceMM) / rad
+	if !o.Clean {
+		v.RollDeg = between(r, -2.5, 2.5)
+	}
+	p.From = &v
 }
 
 func drawReference(r *rand.Rand, asked string, p Params) Reference {
@@ -150,6 +177,9 @@ func (o Options) Check() error {
 	}
 	if !known(o.Blur, "", "none", "defocus", "motion") {
 		return assess.Errorf(assess.EInvalid, "there is no blur %q: ask for none, defocus or motion", o.Blur)
+	}
+	if o.Stance < 0 || o.Stance > 9 {
+		return assess.Errorf(assess.EInvalid, "there is no stance %d: ask for 1 to 9", o.Stance)
 	}
 	if o.Canes < 0 || o.Canes > 60 {
 		return assess.Errorf(assess.EInvalid, "a vine of %d canes can't be grown: ask for 1 to 60", o.Canes)

@@ -78,7 +78,7 @@ func newMap(kind string, mmToPx Homography, rms float64, cov *mat.Dense, halfW, 
 	if cov != nil {
 		n = max(rms, 0.05)
 		m.cov = mat.NewDense(8, 8, nil)
-		m.cov.Scale(n*n, cov)
+		m.cov.Scale(n*n, turnedCov(cov, t))
 	}
 	m.RelativeU = f.par.PrintU
 	m.RelativeU = math.Hypot(m.RelativeU, n/math.Sqrt(40)/(2*halfW/m.MMPerPx)*2)
