@@ -41,7 +41,7 @@ func (v *Measurer) Guide(ctx context.Context, data []byte, on *assess.Measuremen
 	if err != nil {
 		return nil, err
 	}
-	c, ok := v.cane(m, line, profs[0], v.joints(profs, []int{0}, on.Wires)[0], p)
+	c, ok := v.cane(m, line, profs[0], v.joints(profs, []int{0}, on.Wires)[0], like, p)
 	if !ok {
 		return nil, assess.Errorf(assess.EInvalid, "the cane's edges can't be told from what is behind it: measure it by hand, or hold a sheet behind it and take another photo")
 	}

@@ -92,6 +92,10 @@ type Quality struct {
 	// Unread multiplies the share of the cane where no edge could be read.
 	// Default 0.25.
 	Unread float64
+	// Unlike multiplies how far the cane's middle is from looking surely like
+	// wood, 0 to 1: where wood and ground have much the same colour, edges are
+	// mistaken for each other. Default 0.35.
+	Unlike float64
 	// NodeFloor, NodeUneven, NodeFew and NodeUnread do the same for the median
 	// internode: what is there always, what multiplies the robust scatter of the
 	// first internodes' logarithms (missed and surplus nodes make them uneven),
@@ -104,7 +108,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 200}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -210,7 +214,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	done("caliper")
 	joints := v.joints(profiles, keep, t.Wires)
 	for k, i := range keep {
-		if c, ok := v.cane(m, &t.Canes[i], profiles[i], joints[k], p); ok && (t.Canes[i].Guided || v.grown(c, t.Canes[i].Learned)) {
+		if c, ok := v.cane(m, &t.Canes[i], profiles[i], joints[k], learned, p); ok && (t.Canes[i].Guided || v.grown(c, t.Canes[i].Learned)) {
 			c.ID = len(out.Canes) + 1
 			out.Canes = append(out.Canes, *c)
 		}
@@ -300,7 +304,7 @@ func (v *Measurer) joints(profiles []*caliper.Profile, keep []int, wires []asses
 
 // cane makes a Cane of a line and its profile; ok is false when nothing of it
 // could be read.
-func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, joints []assess.Node, p *photo.Photo) (*assess.Cane, bool) {
+func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, joints []assess.Node, like *wood.Likeness, p *photo.Photo) (*assess.Cane, bool) {
 	st := prof.Stations
 	read := 0
 	for _, s := range st {
@@ -353,6 +357,9 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, j
 	steady, share := unsteady(st), float64(read)/float64(len(st))
 	q := v.Params.Quality
 	trust := math.Hypot(math.Hypot(q.Floor, q.Unsteady*steady), q.Unread*(1-share))
+	if like != nil {
+		trust = math.Hypot(trust, q.Unlike*(1-like.Clear(centres(st))))
+	}
 	if w := medianWidth(st); w > 0 {
 		trust = math.Hypot(trust, q.EdgePx/w*(1+16/(w*w)))
 	}
@@ -361,6 +368,15 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, j
 	c.NodeDoubt = round(math.Min(q.ofNodes(c.Nodes, share), 0.8), 4)
 	assess.Derive(c)
 	return c, true
+}
+
+// centres are the places of the stations.
+func centres(st []caliper.Station) []assess.Point {
+	out := make([]assess.Point, len(st))
+	for i, s := range st {
+		out[i] = s.Px
+	}
+	return out
 }
 
 // ofNodes is the relative standard uncertainty of the median internode from

@@ -15,11 +15,21 @@
 //
 // That is Find, which knows nothing of the wood's colour and so finds the clear
 // canes only. Again follows a second time, on the likeness to the wood that was
-// recognised (package wood): there a cane is a band of wood between two bands
-// of ground. Where other wood lies against one edge the other one leads; where
-// it lies against both, the band goes straight on for a bounded stretch. Bands
-// that overlap each other's ends are spliced, and what Find had found counts
-// only where nothing else runs.
+// recognised (package wood), reduced to a grid about a millimetre wide. There a
+// cane is a band of wood between two bands of ground. Several suppositions of
+// where it goes are followed at a time (a beam search, as B. Lowerre's for
+// speech, 1976), and what comes within the next few centimetres decides between
+// them, so that a crossing is gone through straight. A way ends where the most
+// evidence was, once too much was lost after it. What was followed claims its
+// wood: for those that come after it says neither that they are wood there nor
+// that they aren't. All is done twice, the second time in the order of the
+// clearest canes, so that what is thin and short can't take a piece of what is
+// long.
+//
+// What Find had found counts only where nothing else runs. Among the lines of
+// the second look the wood's own colour says most (learned.go): posts and old
+// wood look less like it. A line whose base other wood hides counts when its
+// base is low or its tip reaches high, since canes of the next row do neither.
 //
 // A Territory tells which line's wood covers a place, so that the caliper reads
 // no cane's edge on another cane or on a wire.

@@ -6,6 +6,7 @@ import (
 
 	"gocv.io/x/gocv"
 
+	"nodespan/assess"
 	"nodespan/vision/photo"
 )
 
@@ -212,6 +213,16 @@ func (l *Likeness) Over(p *photo.Photo, k int) (*photo.Photo, error) {
 
 // Odds is the log odds that a value of V stands for.
 func (l *Likeness) Odds(v uint8) float64 { return (float64(v) - 127.5) / 127.5 * l.reach }
+
+// Clear is how surely places look like wood, on average: 1 for the highest log
+// odds that are told, 0 for as likely as anything or less.
+func (l *Likeness) Clear(at []assess.Point) float64 {
+	sum := 0.0
+	for _, q := range at {
+		sum += l.At(q[0], q[1])
+	}
+	return max(0, min(1, sum/float64(max(len(at), 1))/l.reach))
+}
 
 // At gives the log odds of the pixel at a place being wood, interpolated; 0
 // outside of the picture.
