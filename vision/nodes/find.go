@@ -54,6 +54,9 @@ type Params struct {
 	// Shrink is how much of each trait's variance is taken to be its own.
 	// Larger learns less of how traits go together. Default 0.6.
 	Shrink float64
+	// Ridge is added to each trait's variance, which is in units of its usual
+	// scatter. Larger trusts what few examples have in common less. Default 1.
+	Ridge float64
 	// LearnedPrice is the price of a node that was looked for by its look, as
 	// Price. Default 4.
 	LearnedPrice float64
@@ -76,7 +79,7 @@ type Params struct {
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{Smooth: 2, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.03, Restless: 2, OneEdge: 1.5, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
-		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, LearnedPrice: 4, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
+		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, Ridge: 1, LearnedPrice: 4, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
 }
 
 // A signal is what of the profile speaks for nodes, at every millimetre.
@@ -331,14 +334,18 @@ func candidates(s *signal, par Params) []candidate {
 		if score < 1 {
 			continue
 		}
-		a, b := s.swelling[i-1], s.swelling[i+1]
-		exact := float64(i)
-		if d := a - 2*v + b; d < 0 {
-			exact += 0.5 * (a - b) / d
-		}
-		out = append(out, candidate{at: i, score: score, exact: exact})
+		out = append(out, candidate{at: i, score: score, exact: float64(i) + summit(s.swelling[i-1], v, s.swelling[i+1])})
 	}
 	return out
+}
+
+// summit is how far from the middle of three neighbouring values the top of the
+// parabola through them lies, in steps; 0 where it has no top.
+func summit(a, v, b float64) float64 {
+	if d := a - 2*v + b; d < 0 {
+		return 0.5 * (a - b) / d
+	}
+	return 0
 }
 
 // sequence picks the nodes: the chain of candidates with the largest sum of

@@ -14,9 +14,10 @@ const traitCount = 7
 
 // traits are what may tell a node from the wood between, at every millimetre of
 // a cane, each in units of its own usual scatter on that cane: how swollen it
-// is on the side where it is more and on the other, how much brighter or darker its middle, its darkest and its brightest
-// part, how unlike its two sides are, and how red. Where nothing could be read
-// they are 0: neither one nor the other.
+// is on the side where it is more and on the other, how much brighter or darker
+// its middle, its darkest and its brightest part, how unlike its two sides are,
+// and how red. Where nothing could be read they are 0: neither one nor the
+// other.
 type traits struct {
 	v     [][traitCount]float64
 	blind []bool // a wire or another cane lies here
@@ -183,7 +184,7 @@ func learn(ts []*traits, chosen [][]candidate, par Params) (*look, bool) {
 		for j := i; j < n; j++ {
 			v := cov.At(i, j)
 			if i == j {
-				v += 1.0
+				v += par.Ridge
 			} else {
 				v *= 1 - par.Shrink
 			}
@@ -252,9 +253,7 @@ func (l *look) candidates(t *traits, par Params) []candidate {
 		}
 		exact := float64(i)
 		if a, b := f[i-1], f[i+1]; !math.IsInf(a, -1) && !math.IsInf(b, -1) {
-			if d := a - 2*f[i] + b; d < 0 {
-				exact += 0.5 * (a - b) / d
-			}
+			exact += summit(a, f[i], b)
 		}
 		out = append(out, candidate{at: i, score: max(par.WorstScore, min(f[i], par.MostScore)), exact: exact})
 	}

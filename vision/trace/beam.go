@@ -29,7 +29,6 @@ type guess struct {
 	total       float64 // of the whole way, less what bends and jumps cost
 	hidden      float64 // mm since it was last seen
 	from        *guess
-	n           int
 }
 
 func (t *tracker) mm(x, y float64) float64 {
@@ -87,6 +86,9 @@ func (t *tracker) start(s wood.Seed) (guess, bool) {
 	return best, best.own > t.par.MinStart
 }
 
+// mostSteps bounds one way: no cane is nine metres long.
+const mostSteps = 1499
+
 // run follows one way from a start; the steps come back in photo px, the
 // start's own not among them.
 func (t *tracker) run(from guess, back bool) []step {
@@ -94,16 +96,16 @@ func (t *tracker) run(from guess, back bool) []step {
 		from.angle += math.Pi
 		from.slow += math.Pi
 	}
-	from.total, from.n = 0, 0
+	from.total = 0
 	root := &from
 	beam := []*guess{root}
 	top := root
 	var next []*guess
 	var c crossCut
-	for n := 1; n < 1500; n++ {
+	for range mostSteps {
 		next = next[:0]
 		for _, g := range beam {
-			next = t.children(&c, g, n, next)
+			next = t.children(&c, g, next)
 		}
 		if len(next) == 0 {
 			break
@@ -129,7 +131,7 @@ func (t *tracker) run(from guess, back bool) []step {
 }
 
 // children adds the suppositions that go on from g.
-func (t *tracker) children(c *crossCut, g *guess, n int, out []*guess) []*guess {
+func (t *tracker) children(c *crossCut, g *guess, out []*guess) []*guess {
 	mm := t.mm(g.x, g.y)
 	if !(mm > 0) {
 		return out
@@ -197,7 +199,7 @@ func (t *tracker) children(c *crossCut, g *guess, n int, out []*guess) []*guess 
 		if math.IsInf(b.gain, -1) || b.gain < best[0].gain-0.6 {
 			continue
 		}
-		k := &guess{own: b.own, total: g.total + b.gain, from: g, n: n, width: g.width, angle: dir, slow: g.slow}
+		k := &guess{own: b.own, total: g.total + b.gain, from: g, width: g.width, angle: dir, slow: g.slow}
 		k.x, k.y = px-b.u*math.Sin(dir), py+b.u*math.Cos(dir)
 		if b.own > t.par.MinShow && b.free > 0.5 {
 			turn := math.Atan2(b.u, st)
@@ -250,7 +252,7 @@ func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64
 	// Twice: first in the order of the clearest places, then in that of the
 	// clearest canes, so that what is thin and short can't take a piece of
 	// what is long.
-	tracks := t.all(from, par)
+	tracks := t.all(from)
 	slices.SortStableFunc(tracks, func(a, b track) int { return cmp.Compare(b.r.clear(), a.r.clear()) })
 	clear(f.own)
 	from = from[:0]
@@ -258,7 +260,7 @@ func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64
 		from = append(from, k.start)
 	}
 	var out []ribbon
-	for _, k := range t.all(from, par) {
+	for _, k := range t.all(from) {
 		out = append(out, k.r)
 	}
 	return out
@@ -321,22 +323,22 @@ func (t *tracker) at(x, y float64) float64 {
 }
 
 // all follows from each start that nobody has claimed yet.
-func (t *tracker) all(from []guess, par Params) []track {
+func (t *tracker) all(from []guess) []track {
 	var out []track
 	var c crossCut
 	for _, g := range from {
 		mm := t.mm(g.x, g.y)
 		t.f.cut(&c, g.x, g.y, g.angle, t.par.StartMM/mm, int(g.width)+4)
 		v, free := t.evidence(&c, 0, g.width)
-		if free < 0.8 || v < par.MinStart {
+		if free < 0.8 || v < t.par.MinStart {
 			continue
 		}
 		x, y := t.f.photo(g.x, g.y)
 		first := step{x: x, y: y, angle: g.angle, width: g.width * t.f.k, score: v, seen: true}
 		r := bothWays(first, func(_ step, sign float64) []step { return t.run(g, sign < 0) })
-		r.trim(func(x, y float64) float64 { return t.at(x, y) }, par.TrimShare)
+		r.trim(t.at, t.par.TrimShare)
 		px, seen := r.length()
-		if px*t.m.At(x, y) < par.MinLengthMM || seen < 0.5 {
+		if px*t.m.At(x, y) < t.par.MinLengthMM || seen < 0.5 {
 			continue
 		}
 		out = append(out, track{g, r})
