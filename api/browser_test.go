@@ -338,6 +338,8 @@ func TestBrowserPath(t *testing.T) {
 			b.whole("addphoto")
 			b.do("choose a photo", chromedp.SetUploadFiles(chromedp.CSS("#choose"), []string{writeVine(t)}))
 			b.wait("#send")
+			// What the look says moves the buttons down: press them after it.
+			b.until(`document.querySelector('#looked').dataset.state === 'done'`)
 			b.shot("chosen")
 			b.click("#send")
 			b.until(`location.pathname === '/photos/1' && document.readyState === 'complete'`)
