@@ -4,7 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 
-	"github.com/rwcarlsen/goexif/exif"
+	"github.com/bep/imagemeta"
 )
 
 type metadata struct {
@@ -12,40 +12,45 @@ type metadata struct {
 	focal35     float64 // 35 mm equivalent focal length in mm, 0 when not told
 }
 
+// most bounds what is read of one tag, bytes, and how many tags: a file may
+// claim any size, and what is wanted are two numbers.
+const mostTagBytes, mostTags = 64, 2000
+
 // readEXIF reads what little is needed of the metadata. Damaged metadata is
 // no reason to refuse a photo, so every failure gives the defaults.
 func readEXIF(data []byte, kind string) (m metadata) {
 	m.orientation = 1
-	defer func() {
-		// The reader library isn't hardened against hostile tags.
-		if recover() != nil {
-			m = metadata{orientation: 1}
-		}
-	}()
+	format := imagemeta.TIFF
 	switch kind {
 	case "png":
 		data = pngChunk(data, "eXIf")
 	case "webp":
 		// Some writers keep the JPEG segment's prefix, which isn't in RFC 9649.
 		data = bytes.TrimPrefix(webpChunk(data, "EXIF"), []byte("Exif\x00\x00"))
+	default:
+		format = imagemeta.JPEG
 	}
 	if len(data) == 0 {
 		return m
 	}
-	x, err := exif.Decode(bytes.NewReader(data))
-	if err != nil {
-		return m
-	}
-	if t, err := x.Get(exif.Orientation); err == nil {
-		if v, err := t.Int(0); err == nil && v >= 1 && v <= 8 {
-			m.orientation = v
-		}
-	}
-	if t, err := x.Get(exif.FocalLengthIn35mmFilm); err == nil {
-		if v, err := t.Int(0); err == nil && v >= 10 && v <= 300 {
-			m.focal35 = float64(v)
-		}
-	}
+	_, _ = imagemeta.Decode(imagemeta.Options{
+		R: bytes.NewReader(data), ImageFormat: format, Sources: imagemeta.EXIF,
+		LimitNumTags: mostTags, LimitTagSize: mostTagBytes,
+		ShouldHandleTag: func(t imagemeta.TagInfo) bool {
+			return t.Tag == "Orientation" && t.Namespace == "IFD0" || t.Tag == "FocalLengthIn35mmFormat"
+		},
+		HandleTag: func(t imagemeta.TagInfo) error {
+			v, ok := t.Value.(uint16)
+			switch {
+			case !ok:
+			case t.Tag == "Orientation" && v >= 1 && v <= 8:
+				m.orientation = int(v)
+			case t.Tag != "Orientation" && v >= 10 && v <= 300:
+				m.focal35 = float64(v)
+			}
+			return nil
+		},
+	})
 	return m
 }
 
