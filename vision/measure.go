@@ -45,6 +45,10 @@ type Params struct {
 	// thicker is a post or old wood. Default 20 mm: the thickest bull canes
 	// stay below.
 	MaxCaneMM float64
+	// FirstMM is the millimetres to a pixel of the copy on which wood is looked
+	// for before its colour is known. Larger is faster and finds fewer thin
+	// canes to learn from. Default 1.2.
+	FirstMM float64
 	// MinNodes is how many joints must show on what was followed by itself
 	// before it is called a cane. Smaller takes posts' cracks and far stakes
 	// for canes. Default 3.
@@ -108,7 +112,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 200}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, FirstMM: 1.0, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 200}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -168,23 +172,19 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	}
 	out.Reference = m.Reference()
 
-	seeds, err := wood.Find(ctx, p, m, v.Params.Wood)
+	seeds, t, err := v.first(ctx, p, m)
 	if err != nil {
 		return nil, err
 	}
 	done("wood")
-	t, err := trace.Find(ctx, p, m, seeds, v.Params.Trace)
-	if err != nil {
-		return nil, err
-	}
-	colours := wood.ColoursOf(p, v.Params.Learn)
-	learned, ok := colours.Learn(pieces(t.Canes))
+	colours := wood.ColoursOf(p, 100/m.MMPerPx, v.Params.Learn)
+	learned, ok := colours.Learn(pieces(t.Canes), v.Params.Learn.Colour, v.Params.Learn.Contrast)
 	if ok {
 		if t, err = v.again(ctx, p, m, learned, t); err != nil {
 			return nil, err
 		}
 		// The second look knows more wood, and its widths better.
-		if more, ok := colours.Learn(pieces(t.Canes)); ok {
+		if more, ok := colours.Learn(pieces(t.Canes), v.Params.Learn.Colour, v.Params.Learn.Contrast); ok {
 			learned = more
 		}
 	}
@@ -231,6 +231,33 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	}
 	out.Advice = assess.Advise(out.Reasons)
 	return out, v.explain(p, m, story{seeds, learned, t, profiles, out.Canes})
+}
+
+// first looks for wood without knowing its colour, on a copy of the photo as
+// coarse as will do for that.
+func (v *Measurer) first(ctx context.Context, p *photo.Photo, m *scale.Map) ([]wood.Seed, *trace.Result, error) {
+	f := v.Params.FirstMM / m.MMPerPx
+	if f < 1.2 {
+		f = 1 // nothing gained
+	} else {
+		small, err := p.Reduced(f)
+		if err != nil {
+			return nil, nil, err
+		}
+		defer small.Close()
+		p, m = small, m.Reduced(f)
+	}
+	seeds, err := wood.Find(ctx, p, m, v.Params.Wood)
+	if err != nil {
+		return nil, nil, err
+	}
+	t, err := trace.Find(ctx, p, m, seeds, v.Params.Trace)
+	if err != nil {
+		return nil, nil, err
+	}
+	wood.Enlarge(seeds, f)
+	t.Enlarge(f)
+	return seeds, t, nil
 }
 
 // lineOf makes a line of a profile again, as refined.
@@ -538,9 +565,6 @@ func (v *Measurer) again(ctx context.Context, p *photo.Photo, m *scale.Map, like
 	if err != nil {
 		return nil, err
 	}
-	for i := range seeds {
-		q := &seeds[i]
-		q.X, q.Y, q.Width = q.X*float64(k)+float64(k-1)/2, q.Y*float64(k)+float64(k-1)/2, q.Width*float64(k)
-	}
+	wood.Enlarge(seeds, float64(k))
 	return trace.Again(ctx, p, like, m, seeds, first, v.Params.Trace)
 }

@@ -142,6 +142,20 @@ func turn(m *gocv.Mat, orientation int) {
 	}
 }
 
+// Reduced gives a smaller copy, one pixel for f by f of the photo's, f at least
+// 1; each is the mean of what it covers. The caller closes it.
+func (p *Photo) Reduced(f float64) (*Photo, error) {
+	small := gocv.NewMat()
+	gocv.Resize(p.BGR, &small, image.Pt(0, 0), 1/f, 1/f, gocv.InterpolationArea)
+	out := &Photo{BGR: small, Width: small.Cols(), Height: small.Rows(), FocalPx: p.FocalPx / f}
+	var err error
+	if out.pix, err = small.DataPtrUint8(); err != nil {
+		small.Close()
+		return nil, assess.Errorf(assess.EInternal, "no memory for a smaller copy of the picture: %w", err)
+	}
+	return out, nil
+}
+
 // FromPixels makes a Photo of bytes, three a pixel, row by row: another view of
 // a photo in the same geometry. The caller closes it.
 func FromPixels(bgr []uint8, w, h int, focalPx float64) (*Photo, error) {

@@ -215,7 +215,7 @@ func (f *finder) barFrom(blocks []block, chain []int) (*Map, assess.Reason) {
 	m.RelativeU = math.Hypot(m.RelativeU, rU)
 	var blurs []float64
 	for _, e := range edges {
-		if s, _, _, _ := f.edgeBlur(a.x+ux*e, a.y+uy*e, ux, uy, vx, vy, 0.22*pitch, 0.25*height); s > 0 {
+		if s, _, _, _, _ := f.edgeBlur(a.x+ux*e, a.y+uy*e, ux, uy, vx, vy, 0.22*pitch, 0.25*height); s > 0 {
 			blurs = append(blurs, s)
 		}
 	}

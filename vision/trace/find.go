@@ -2,6 +2,7 @@ package trace
 
 import (
 	"math"
+	"slices"
 
 	"nodespan/vision/photo"
 	"nodespan/vision/scale"
@@ -16,6 +17,9 @@ type cover struct {
 }
 
 const coverCell = 3
+
+// tried marks places from which nothing new was found.
+const tried = math.MaxInt32
 
 func newCover(w, h int) *cover {
 	c := &cover{w: w/coverCell + 1, h: h/coverCell + 1}
@@ -66,6 +70,12 @@ func (c *cover) holds(r *ribbon) bool {
 	return float64(taken) > 0.5*float64(len(r.steps))
 }
 
+// about is the stretch of a ribbon so many steps to both sides of one.
+func (r *ribbon) about(st step, reach int) *ribbon {
+	i := slices.Index(r.steps, st)
+	return &ribbon{steps: r.steps[max(0, i-reach):min(len(r.steps), i+reach+1)]}
+}
+
 func ribbons(p *photo.Photo, m *scale.Map, seeds []wood.Seed, par Params) []ribbon {
 	f := &follower{c: newCanvas(p), par: par, mmpx: m.At}
 	cov := newCover(p.Width, p.Height)
@@ -81,9 +91,11 @@ func ribbons(p *photo.Photo, m *scale.Map, seeds []wood.Seed, par Params) []ribb
 		r := bothWays(st, f.run)
 		px, seen := r.length()
 		if px*m.At(st.x, st.y) < par.MinLengthMM || seen < 0.6 {
+			cov.mark(&ribbon{steps: []step{st}}, tried)
 			continue
 		}
 		if cov.holds(&r) {
+			cov.mark(r.about(st, 5), tried) // beside what is followed already
 			continue
 		}
 		out = append(out, r)

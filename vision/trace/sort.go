@@ -38,6 +38,35 @@ type Dropped struct {
 	Why  string
 }
 
+// Enlarge takes what was found on a copy of which one pixel is f by f of the
+// photo's to the photo.
+func (r *Result) Enlarge(f float64) {
+	o := (f - 1) / 2
+	place := func(ps []assess.Point) {
+		for i, q := range ps {
+			ps[i] = assess.Point{q[0]*f + o, q[1]*f + o}
+		}
+	}
+	line := func(l *Line) {
+		place(l.Points)
+		for i := range l.Width {
+			l.Width[i] *= f
+		}
+	}
+	for i := range r.Canes {
+		line(&r.Canes[i])
+	}
+	for i := range r.OldWood {
+		line(&r.OldWood[i])
+	}
+	for i := range r.Dropped {
+		line(&r.Dropped[i].Line)
+	}
+	for i := range r.Wires {
+		place(r.Wires[i].Line)
+	}
+}
+
 // Find follows what the seeds propose, joins what goes on beyond crossings,
 // and tells canes from wires, old wood and the rest.
 func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, par Params) (*Result, error) {

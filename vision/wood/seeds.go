@@ -78,6 +78,16 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, par Params) ([]Seed
 	return out, nil
 }
 
+// Enlarge takes seeds from a copy of which one pixel is f by f of the photo's to
+// the photo.
+func Enlarge(seeds []Seed, f float64) {
+	o := (f - 1) / 2
+	for i := range seeds {
+		q := &seeds[i]
+		q.X, q.Y, q.Width = q.X*f+o, q.Y*f+o, q.Width*f
+	}
+}
+
 // atLevel finds the seeds of one pyramid level. size is how many pixels of the
 // photo one of the level's is.
 func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
