@@ -152,4 +152,21 @@ func phi(x float64) float64 {
 	return phiTable[i] + f*(phiTable[i+1]-phiTable[i])
 }
 
-func gauss(z float64) float64 { return math.Exp(-0.5*z*z) / math.Sqrt(2*math.Pi) }
+// gaussTable is the Gaussian itself over the same places.
+var gaussTable = func() (t [1026]float64) {
+	for i := range t {
+		z := float64(i)/128 - 4
+		t[i] = math.Exp(-0.5*z*z) / math.Sqrt(2*math.Pi)
+	}
+	return t
+}()
+
+func gauss(z float64) float64 {
+	z = (z + 4) * 128
+	if z <= 0 || z >= 1024 {
+		return 0
+	}
+	i := int(z)
+	f := z - float64(i)
+	return gaussTable[i] + f*(gaussTable[i+1]-gaussTable[i])
+}

@@ -64,21 +64,39 @@ func (t *tracker) start(s wood.Seed) (guess, bool) {
 		return guess{}, false
 	}
 	minW, maxW := max(t.par.MinWidthMM/mm, 1.2), t.par.MaxStrandMM/mm
-	best := guess{own: t.par.MinStart}
-	straight := math.Inf(-1)
+	var best guess
 	var c crossCut
+	try := func(a, u, w float64, turned float64) bool {
+		v, free := t.evidence(&c, u, w)
+		v -= 0.02 * math.Abs(turned)
+		if free <= 0.8 || v <= best.own {
+			return false
+		}
+		best = guess{x: x - u*math.Sin(a), y: y + u*math.Cos(a), angle: a, slow: a, width: w, own: v}
+		return true
+	}
 	for k, turn := range []float64{0, -0.12, 0.12} {
-		if k > 0 && straight < 0.5*t.par.MinStart {
+		if k > 0 && best.own < 0.5*t.par.MinStart {
 			break // nothing here that a better direction would make clear
 		}
 		a := s.Angle + turn
 		t.f.cut(&c, x, y, a, t.par.StartMM/mm, int(maxW)+4)
-		for w := minW; w <= maxW; w *= 1.15 {
-			for u := -3.0; u <= 3; u += 0.5 {
-				v, free := t.evidence(&c, u, w)
-				straight = max(straight, v)
-				if v-0.02*math.Abs(turn) > best.own && free > 0.8 {
-					best = guess{x: x - u*math.Sin(a), y: y + u*math.Cos(a), angle: a, slow: a, width: w, own: v}
+		bu, bw := 0.0, 0.0
+		for w := minW; w <= maxW; w *= 1.3 {
+			for u := -3.0; u <= 3; u++ {
+				if try(a, u, w, turn) {
+					bu, bw = u, w
+				}
+			}
+		}
+		if bw == 0 {
+			continue
+		}
+		// Finer about the best.
+		for _, k := range [...]float64{1 / 1.14, 1, 1.14} {
+			for _, d := range [...]float64{-0.5, 0, 0.5} {
+				if w := bw * k; w >= minW && w <= maxW {
+					try(a, bu+d, w, turn)
 				}
 			}
 		}

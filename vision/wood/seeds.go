@@ -100,22 +100,25 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 	if err != nil {
 		return nil
 	}
-	// The squared Hessians' sum as a symmetric tensor, three numbers a pixel.
-	tensor := gocv.NewMatWithSize(h, w, gocv.MatTypeCV32FC3)
+	// The squared Hessians' sum as a symmetric tensor, three numbers at every
+	// second pixel: what follows is smoothed far more than that.
+	tw, th := w/2, h/2
+	tensor := gocv.NewMatWithSize(th, tw, gocv.MatTypeCV32FC3)
 	defer tensor.Close()
 	t, err := tensor.DataPtrFloat32()
 	if err != nil {
 		return nil
 	}
 	norm := float32(par.Sigma * par.Sigma / 3) // scale-normalised, mean of channels
-	row := 3 * w
-	parallelRows(h, func(y int) {
+	row, trow := 3*w, 3*tw
+	parallelRows(th, func(ty int) {
+		clear(t[ty*trow : (ty+1)*trow])
+		y := 2 * ty
 		if y == 0 || y == h-1 {
-			clear(t[y*row : (y+1)*row])
 			return
 		}
-		for x := 1; x < w-1; x++ {
-			k := y*row + 3*x
+		for tx := 1; 2*tx < w-1; tx++ {
+			k := y*row + 6*tx
 			var a, b, c float32
 			for ch := range 3 {
 				i := k + ch
@@ -126,14 +129,13 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 				b += xy * (xx + yy)
 				c += yy*yy + xy*xy
 			}
-			t[k], t[k+1], t[k+2] = a*norm, b*norm, c*norm
+			o := ty*trow + 3*tx
+			t[o], t[o+1], t[o+2] = a*norm, b*norm, c*norm
 		}
-		t[y*row], t[y*row+1], t[y*row+2] = 0, 0, 0
-		t[y*row+row-3], t[y*row+row-2], t[y*row+row-1] = 0, 0, 0
 	})
 	pooled := gocv.NewMat()
 	defer pooled.Close()
-	gocv.GaussianBlur(tensor, &pooled, image.Pt(0, 0), par.Pool, par.Pool, gocv.BorderReplicate)
+	gocv.GaussianBlur(tensor, &pooled, image.Pt(0, 0), par.Pool/2, par.Pool/2, gocv.BorderReplicate)
 	q, err := pooled.DataPtrFloat32()
 	if err != nil {
 		return nil
@@ -142,17 +144,17 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 	defer around.Close()
 	small := gocv.NewMat()
 	defer small.Close()
-	const shrink = 8
-	gocv.Resize(pooled, &small, image.Pt(w/shrink, h/shrink), 0, 0, gocv.InterpolationArea)
-	gocv.GaussianBlur(small, &around, image.Pt(0, 0), par.Around/shrink, par.Around/shrink, gocv.BorderReplicate)
+	const shrink = 4 // of the tensor's grid
+	gocv.Resize(pooled, &small, image.Pt(max(1, tw/shrink), max(1, th/shrink)), 0, 0, gocv.InterpolationArea)
+	gocv.GaussianBlur(small, &around, image.Pt(0, 0), par.Around/(2*shrink), par.Around/(2*shrink), gocv.BorderReplicate)
 	ar, err := around.DataPtrFloat32()
 	if err != nil {
 		return nil
 	}
 	aw, ah := around.Cols(), around.Rows()
 	// One seed at most in each small square keeps the list short and even.
-	const cell = 8
-	cw, chh := w/cell, h/cell
+	const cell = 4 // of the tensor's grid
+	cw, chh := tw/cell, th/cell
 	found := make([]Seed, cw*chh)
 	minS := float32(par.MinStrength * par.MinStrength)
 	parallelRows(chh, func(cy int) {
@@ -160,9 +162,9 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 			ka := 3 * (min(cy*cell/shrink, ah-1)*aw + min(cx*cell/shrink, aw-1))
 			usual := float64(ar[ka]+ar[ka+2]) + 2*float64(minS)
 			var best Seed
-			for y := cy * cell; y < (cy+1)*cell; y += 2 {
-				for x := cx * cell; x < (cx+1)*cell; x += 2 {
-					k := y*row + 3*x
+			for y := cy * cell; y < (cy+1)*cell; y++ {
+				for x := cx * cell; x < (cx+1)*cell; x++ {
+					k := y*trow + 3*x
 					a, b, c := q[k], q[k+1], q[k+2]
 					tr := a + c
 					if tr < minS {
@@ -177,7 +179,7 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 						// The larger eigenvector points across the ribbon.
 						across := 0.5 * math.Atan2(2*float64(b), float64(a-c))
 						along := math.Mod(across+math.Pi/2+2*math.Pi, math.Pi)
-						best = Seed{X: (float64(x)+0.5)*size - 0.5, Y: (float64(y)+0.5)*size - 0.5,
+						best = Seed{X: (2*float64(x)+0.5)*size - 0.5, Y: (2*float64(y)+0.5)*size - 0.5,
 							Angle: along, Width: 3.5 * par.Sigma * size, Strength: s}
 					}
 				}
