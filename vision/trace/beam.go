@@ -299,7 +299,7 @@ func (t *tracker) starts(seeds []wood.Seed) []guess {
 		wg.Go(func() {
 			for i := c; i < len(seeds); i += cores {
 				x, y := t.f.cells(seeds[i].X, seeds[i].Y)
-				if !t.promising(x, y) {
+				if !t.promising(x, y, seeds[i].Angle) {
 					continue
 				}
 				if g, ok := t.start(seeds[i]); ok {
@@ -314,14 +314,22 @@ func (t *tracker) starts(seeds []wood.Seed) []guess {
 	return found
 }
 
-// promising tells whether anything near a place of the field looks like wood.
-func (t *tracker) promising(x, y float64) bool {
-	for j := -2; j <= 2; j++ {
-		for i := -2; i <= 2; i++ {
-			a, b := int(x)+i, int(y)+j
-			if a >= 0 && b >= 0 && a < t.f.w && b < t.f.h && float64(t.f.v[b*t.f.w+a]) > 0.2*t.odds {
-				return true
+// promising tells whether a line along an angle near a place of the field looks
+// at all like wood: a look at few cells that saves the long one.
+func (t *tracker) promising(x, y, angle float64) bool {
+	dx, dy := math.Cos(angle), math.Sin(angle)
+	const reach, steps = 3, 4 // cells across to each side, and places along to each end
+	for u := -reach; u <= reach; u++ {
+		sum := 0.0
+		for k := -steps; k <= steps; k++ {
+			d := 2 * float64(k)
+			a, b := int(x+d*dx-float64(u)*dy+0.5), int(y+d*dy+float64(u)*dx+0.5)
+			if a >= 0 && b >= 0 && a < t.f.w && b < t.f.h {
+				sum += float64(t.f.v[b*t.f.w+a])
 			}
+		}
+		if sum > 0.35*t.odds*(2*steps+1) {
+			return true
 		}
 	}
 	return false

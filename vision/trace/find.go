@@ -3,6 +3,7 @@ package trace
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"nodespan/vision/photo"
 	"nodespan/vision/scale"
@@ -76,30 +77,65 @@ func (r *ribbon) about(st step, reach int) *ribbon {
 	return &ribbon{steps: r.steps[max(0, i-reach):min(len(r.steps), i+reach+1)]}
 }
 
+// atOnce is how many ribbons are followed at a time, from seeds at least apart
+// px from each other or across each other. Both are fixed, so that what is found
+// doesn't depend on the number of processors.
+const atOnce, apart = 8, 60
+
 func ribbons(p *photo.Photo, m *scale.Map, seeds []wood.Seed, par Params) []ribbon {
 	f := &follower{c: newCanvas(p), par: par, mmpx: m.At}
 	cov := newCover(p.Width, p.Height)
 	var out []ribbon
-	for _, s := range seeds {
-		if cov.at(s.X, s.Y, s.Angle) != 0 {
-			continue
+	var batch, waiting []wood.Seed
+	offer := func(s wood.Seed) {
+		switch {
+		case cov.at(s.X, s.Y, s.Angle) != 0:
+		case len(batch) == atOnce || slices.ContainsFunc(batch, func(o wood.Seed) bool {
+			return math.Hypot(o.X-s.X, o.Y-s.Y) < apart && math.Abs(math.Sin(o.Angle-s.Angle)) < 0.5
+		}):
+			waiting = append(waiting, s)
+		default:
+			batch = append(batch, s)
 		}
-		st, ok := f.start(s.X, s.Y, s.Angle, s.Width)
-		if !ok || cov.at(st.x, st.y, st.angle) != 0 {
-			continue
+	}
+	for len(seeds) > 0 || len(waiting) > 0 {
+		batch = batch[:0]
+		before := waiting
+		waiting = nil
+		for _, s := range before {
+			offer(s)
 		}
-		r := bothWays(st, f.run)
-		px, seen := r.length()
-		if px*m.At(st.x, st.y) < par.MinLengthMM || seen < 0.6 {
-			cov.mark(&ribbon{steps: []step{st}}, tried)
-			continue
+		for len(seeds) > 0 && len(batch) < atOnce && len(waiting) < 8*atOnce {
+			offer(seeds[0])
+			seeds = seeds[1:]
 		}
-		if cov.holds(&r) {
-			cov.mark(r.about(st, 5), tried) // beside what is followed already
-			continue
+		firsts, rs := make([]step, len(batch)), make([]ribbon, len(batch))
+		var wg sync.WaitGroup
+		for i, s := range batch {
+			wg.Go(func() {
+				if st, ok := f.start(s.X, s.Y, s.Angle, s.Width); ok && cov.at(st.x, st.y, st.angle) == 0 {
+					firsts[i], rs[i] = st, bothWays(st, f.run)
+				}
+			})
 		}
-		out = append(out, r)
-		cov.mark(&r, int32(len(out)))
+		wg.Wait()
+		for i := range rs {
+			r, st := &rs[i], firsts[i]
+			if len(r.steps) == 0 || cov.at(st.x, st.y, st.angle) != 0 {
+				continue
+			}
+			px, seen := r.length()
+			if px*m.At(st.x, st.y) < par.MinLengthMM || seen < 0.6 {
+				cov.mark(&ribbon{steps: []step{st}}, tried)
+				continue
+			}
+			if cov.holds(r) {
+				cov.mark(r.about(st, 5), tried) // beside what is followed already
+				continue
+			}
+			out = append(out, *r)
+			cov.mark(r, int32(len(out)))
+		}
 	}
 	return out
 }
