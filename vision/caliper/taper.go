@@ -17,6 +17,12 @@ type Taper struct {
 	ok        bool
 }
 
+// steepest bounds a cane's taper, as a share of its diameter for each
+// millimetre: a cane of 10 mm loses 0.2 mm in a centimetre at most. Whole canes
+// lose 0.3 to 1.2 of their mean diameter in a metre (common practice, no
+// source).
+const steepest = 0.002
+
 // Tapering fits the straight line of diameter against place that leaves the
 // least sum of absolute differences: nodes, which swell, and misread edges
 // hardly move it. It answers nothing when fewer than a dozen places were read.
@@ -41,8 +47,8 @@ func Tapering(st []Station) *Taper {
 	a, b := sorted[len(sorted)/2], 0.0
 	span := s[len(s)-1] - s[0]
 	// Iteratively reweighted least squares (E. J. Schlossmacher, J. Am. Stat.
-	// Assoc. 68, 1973). Canes don't grow thicker outwards, nor thinner by more
-	// than some twentieth of a millimetre per millimetre.
+	// Assoc. 68, 1973). Canes don't grow thicker outwards, nor thinner so fast
+	// that a step from two pieces to one could pass for it.
 	for range 30 {
 		var w, wx, wxx, wy, wxy float64
 		for i := range s {
@@ -53,7 +59,7 @@ func Tapering(st []Station) *Taper {
 		// A weak expectation of no taper keeps short stretches from tilting.
 		wxx += w * 60 * 60
 		det := w*wxx - wx*wx
-		b = max(-0.05, min(0.002, (w*wxy-wx*wy)/det))
+		b = max(-steepest*a, min(0.1*steepest*a, (w*wxy-wx*wy)/det))
 		a = (wy - b*wx) / w
 	}
 	res := make([]float64, len(s))
