@@ -208,6 +208,7 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		s.DiameterMM = (s.Left + s.Right) * s.MMPerPx
 		s.U = max(f.u*s.MMPerPx, 0.02)
 	}
+	dropBelowStep(out.Stations, par)
 	dropOff(out.Stations, par)
 	return out, nil
 }
