@@ -150,6 +150,9 @@ func rim(ss []*section, odds func(i int, v float64) float64, from int, left, rig
 			best = max(best, z[k])
 		}
 	}
+	if out := shade(d, mean, woody, &ground, inv, max(par.ShadeShare*width, 2.5), sigma, par); out > 0 {
+		return out / width
+	}
 	limit := max(par.RimZ, par.RimPart*best)
 	for k := len(d) - run - 1; k >= run; k-- {
 		if d[k] > reach || z[k] < limit || z[k] < z[k-1] || z[k] < z[min(k+1, len(d)-1)] {
@@ -166,6 +169,71 @@ func rim(ss []*section, odds func(i int, v float64) float64, from int, left, rig
 			}
 		}
 		return d[k] / width
+	}
+	return 0
+}
+
+// shade finds a shaded rim that is no wider than the blur, so that no edge of
+// its own shows: going outward over a plain edge, the colour passes straight
+// from the wood's to the ground's; over a rim it passes by a third colour, that
+// of wood in the shade. Its outer edge lies where the colour is half way from
+// that to the ground's. d are the distances outward, mean the colours there, inv
+// the inverse of their scatter. It returns 0 when there is none.
+func shade(d []float64, mean [][3]float64, woody []float64, ground *colours, inv [3][3]float64, reach, sigma float64, par Params) float64 {
+	g, _ := ground.moments()
+	inside := -max(1.2*sigma, 0.8)
+	var w [3]float64
+	near := math.Inf(1)
+	for k := range d {
+		if o := math.Abs(d[k] - inside); o < near {
+			near, w = o, mean[k]
+		}
+	}
+	dot := func(a, b [3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+	less := func(a, b [3]float64) [3]float64 { return [3]float64{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
+	axis := less(w, g)
+	step := math.Sqrt(dot(axis, axis))
+	if step == 0 {
+		return 0
+	}
+	best, at := 0.0, -1
+	for k := range d {
+		if d[k] < 0.3 || d[k] > reach {
+			continue
+		}
+		if woody[k] > par.RimWoody {
+			return 0 // another piece
+		}
+		v := less(mean[k], g)
+		along := dot(v, axis) / step
+		beside := math.Sqrt(max(0, dot(v, v)-along*along))
+		// What lies on the way back from the ground may be sharpening.
+		if off := beside + 0.5*max(0, -along); off > best {
+			best, at = off, k
+		}
+	}
+	if at < 0 || best < par.ShadePart*step {
+		return 0
+	}
+	c := less(mean[at], g)
+	z := 0.0
+	for p := range 3 {
+		for q := range 3 {
+			z += c[p] * inv[p][q] * c[q]
+		}
+	}
+	if math.Sqrt(max(0, z)) < par.RimZ {
+		return 0
+	}
+	full := dot(c, c)
+	for k := at + 1; k < len(d); k++ {
+		a, b := dot(less(mean[k-1], g), c)/full, dot(less(mean[k], g), c)/full
+		if a >= 0.5 && b < 0.5 {
+			if out := d[k-1] + (a-0.5)/(a-b)*(d[k]-d[k-1]); out <= reach && out > 0.6 {
+				return out
+			}
+			return 0
+		}
 	}
 	return 0
 }
