@@ -141,6 +141,7 @@ var routeRules = map[string]Action{
 	"GET /api/photos/:photo":                             View,
 	"GET /api/photos/:photo/events":                      View,
 	"POST /api/photos/:photo/marks":                      Upload,
+	"POST /api/photos/:photo/second":                     Upload,
 	"DELETE /api/photos/:photo":                          Delete,
 	"POST /api/deleted/:deleted/undelete":                Delete,
 	"GET /deleted":                                       Delete,

@@ -32,6 +32,11 @@ func (s *Server) undeletePhoto(c echo.Context) error {
 	if err := s.store.UndeletePhoto(ctx, n, who(c)); err != nil {
 		return err
 	}
+	if first, err := s.store.FirstOf(ctx, n); err != nil {
+		return err
+	} else if first != 0 {
+		return c.NoContent(http.StatusNoContent) // a second stance is measured with its first
+	}
 	ask, _, open, err := s.store.LatestAsk(ctx, n)
 	if err != nil {
 		return err

@@ -94,7 +94,7 @@ func makePhoto(r *rand.Rand, canes int) (photoOfCanes, error) {
 		if err != nil {
 			return p, err
 		}
-		k, err := KeepRuling(a)
+		k, err := store.KeepRuling(a)
 		if err != nil {
 			return p, err
 		}

@@ -3,6 +3,7 @@ package api
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
 	_ "embed"
 	"encoding/json"
 	"fmt"
@@ -96,7 +97,27 @@ func (k *keptMeasurer) Measure(ctx context.Context, photo []byte, ask assess.Ask
 	default:
 		return &assess.Measurement{Program: "kept", Outcome: assess.Refused, Reasons: []assess.Reason{assess.NoReference}, WidthPx: 600, HeightPx: 600}, nil
 	}
-	return m, nil
+	return withSecond(m, ask.With), nil
+}
+
+// withSecond is the kept measurement with a second stance: all canes but the
+// last stand 29 mm nearer than the card. A second photo whose bytes end with
+// "near" was taken from the same place.
+func withSecond(m *assess.Measurement, second []byte) *assess.Measurement {
+	switch {
+	case len(second) == 0:
+		return m
+	case strings.HasSuffix(string(second), "near"):
+		m.Reasons = append(m.Reasons, assess.SecondTooNear)
+		return m
+	}
+	m.With = fmt.Sprintf("%x", sha256.Sum256(second))
+	for i := range m.Canes[:len(m.Canes)-1] {
+		c := &m.Canes[i]
+		c.Depth, c.LeanU, c.RelativeU = &assess.Depth{Value: -29, Low: -45, High: -13}, 2, 0.011
+		assess.Derive(c)
+	}
+	return m
 }
 
 // Guide gives a straight cane between the two places.
@@ -270,9 +291,15 @@ func (r *rig) send(block int64, data []byte, status int, header ...string) photo
 
 func (r *rig) sendRaw(block int64, data []byte, header ...string) (int, string) {
 	r.t.Helper()
+	return r.sendTo(fmt.Sprintf("/api/blocks/%d/rows/4/vines/7/photos", block), data, header...)
+}
+
+// sendTo uploads bytes as a photo to an address.
+func (r *rig) sendTo(path string, data []byte, header ...string) (int, string) {
+	r.t.Helper()
 	const edge = "edgeofparts"
 	body := "--" + edge + "\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"IMG_1.jpg\"\r\nContent-Type: image/jpeg\r\n\r\n" + string(data) + "\r\n--" + edge + "--\r\n"
-	return r.do(http.MethodPost, fmt.Sprintf("/api/blocks/%d/rows/4/vines/7/photos", block), strings.NewReader(body),
+	return r.do(http.MethodPost, path, strings.NewReader(body),
 		append([]string{"Content-Type", "multipart/form-data; boundary=" + edge}, header...)...)
 }
 

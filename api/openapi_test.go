@@ -415,6 +415,8 @@ func (w *walk) photos() {
 	w.call("POST /api/measurements/:measurement/choice", m+"/choice", `{"wishes":{},"buds":0,"after":0}`, nil)
 	w.call("POST /api/blocks/:block/rows/:row/vines/:vine/sayings", block+"/rows/4/vines/7/sayings", `{"winter":"`+rules.Present+`","kind":"prunings","payload":{"kg":0.6}}`, nil)
 	w.call("GET /api/blocks/:block/rows/:row/vines/:vine", block+"/rows/4/vines/7", "", nil)
+	w.call("POST /api/photos/:photo/second", photo+"/second", strings.Replace(body, string(vineJPEG), string(vineJPEG)+"from a step aside", 1), nil, "Content-Type", "multipart/form-data; boundary="+edge)
+	w.measured(st.ID)
 	w.call("POST /api/photos/:photo/marks", photo+"/marks", `{"a":[100,100],"b":[500,120],"distance_mm":400}`, nil)
 	w.measured(st.ID)
 	w.call("DELETE /api/photos/:photo", photo, "", nil)

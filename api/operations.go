@@ -236,6 +236,7 @@ var operations = []operation{
 	{route: "POST /api/look", what: "What would make a better photo, seen quickly on a small copy of it; nothing is kept.", query: []param{{"full", "longer side of the photo that the copy was made of, px", "integer"}},
 		form: []part{{"photo", "the copy: a JPEG, PNG or WebP file of up to 4 MB"}}, status: http.StatusOK, out: assess.Look{}},
 	{route: "POST /api/photos/:photo/marks", what: "Measure a photo anew by two marks of known distance.", in: marksIn{}, status: http.StatusAccepted, out: photoState{}},
+	{route: "POST /api/photos/:photo/second", what: "Send a second photo of the same vine from a step aside, the card left hanging; the first is then measured anew with both, and what was said of its canes comes over.", form: []part{{"photo", "the file: JPEG, PNG or WebP"}}, status: http.StatusCreated, out: photoState{}},
 	{route: "DELETE /api/photos/:photo", what: "Mark a photo as deleted; nothing is lost by it.", status: http.StatusNoContent},
 	{route: "POST /api/deleted/:deleted/undelete", what: "Bring a photo back that was marked as deleted.", status: http.StatusNoContent},
 	{route: "GET /api/measurements/:measurement", what: "A measurement with its rulings and what they confirm.", status: http.StatusOK, out: measurementView{}},

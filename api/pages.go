@@ -237,6 +237,15 @@ func (s *Server) addPhotoPage(c echo.Context) error {
 		Winter: store.WinterOf(now, b.Southern),
 	}
 	p.Script, p.Back = "addphoto", &web.Link{Text: s.where(c, b, v), To: vinePath(v)}
+	first, step, err := s.asSecond(c, v)
+	if err != nil {
+		return err
+	}
+	if first != 0 {
+		p.Upload, p.Step = fmt.Sprintf("/api/photos/%d/second", first), step
+		p.Title, p.Back = s.say(c, "second.title"), &web.Link{Text: s.where(c, b, v), To: photoPath(first)}
+		return s.render(c, http.StatusOK, "addphoto", p)
+	}
 	for i := range 4 {
 		p.Winters = append(p.Winters, store.WinterOf(now.AddDate(-i, 0, 0), b.Southern))
 	}
@@ -249,6 +258,11 @@ func (s *Server) photoPage(c echo.Context) error {
 		return err
 	}
 	ctx := c.Request().Context()
+	if first, err := s.store.FirstOf(ctx, ph.ID); err != nil {
+		return err
+	} else if first != 0 {
+		return c.Redirect(http.StatusSeeOther, photoPath(first))
+	}
 	g, err := s.sightingOf(ctx, ph)
 	if err != nil {
 		return err

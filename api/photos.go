@@ -31,13 +31,23 @@ type photoState struct {
 	UsualMS     int64  `json:"usual_ms,omitempty"`
 	Message     string `json:"message,omitempty"`
 	Measurement int64  `json:"measurement,omitempty"`
+	SecondOf    int64  `json:"second_of,omitempty"` // the photo with which it is measured
 	Page        string `json:"page"`
 	changed     <-chan struct{}
 	why         assess.Sentence // Message
 }
 
+// photoState of a second stance is that of the photo with which it is measured.
 func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, error) {
-	out := photoState{ID: p.ID, Page: fmt.Sprintf("/photos/%d", p.ID)}
+	out := photoState{ID: p.ID}
+	first, err := s.store.FirstOf(ctx, p.ID)
+	if err != nil {
+		return out, err
+	}
+	if first != 0 {
+		p.ID, out.SecondOf = first, first
+	}
+	out.Page = photoPath(p.ID)
 	ask, _, _, err := s.store.LatestAsk(ctx, p.ID)
 	if err != nil {
 		return out, err
@@ -50,8 +60,10 @@ func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, err
 	if err != nil {
 		return out, err
 	}
+	// A second stance that failed takes nothing away from what was measured.
+	with := failed != nil && ask.Second != 0
 	switch {
-	case failed != nil:
+	case failed != nil && !with:
 		out.State, out.Message, out.why = stateFailed, failed.Why.String(), failed.Why
 	case open && place == 0:
 		out.State, out.RunningMS = stateMeasuring, time.Since(since).Milliseconds()
@@ -63,6 +75,9 @@ func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, err
 			return out, err
 		}
 		out.Measurement, out.State = m.ID, stateMeasured
+		if with {
+			out.Message, out.why = failed.Why.String(), failed.Why
+		}
 		if m.Seen.Outcome == assess.Refused {
 			out.State = stateRefused
 		}

@@ -185,6 +185,9 @@ func (s *Server) measure(ctx context.Context, a store.Ask) (err error) {
 	}
 	ask := a.Ask
 	ask.Name = photo.Name
+	if ask.With, err = s.secondBytes(ctx, a); err != nil {
+		return err
+	}
 	m, err := s.measurer.Measure(ctx, data, ask)
 	if err != nil {
 		return err

@@ -23,6 +23,7 @@ type measurementView struct {
 	Confirmed []assess.ConfirmedCane `json:"confirmed"`
 	Findings  []assess.Finding       `json:"findings"` // what a person can say
 	Closer    []closerView           `json:"closer"`   // canes of which one more photo would tell more
+	Second    *secondView            `json:"second"`   // a second photo from a step aside
 	Medium    string                 `json:"medium"`   // picture addresses
 	Full      string                 `json:"full"`
 	Who       string                 `json:"who"`
@@ -41,7 +42,11 @@ type closerView struct {
 	Diameter assess.Interval `json:"diameter_mm"`
 }
 
-func (s *Server) viewMeasurement(c echo.Context, g *sighting, name string) measurementView {
+func (s *Server) viewMeasurement(c echo.Context, g *sighting, name string) (measurementView, error) {
+	second, err := s.second(c.Request().Context(), g)
+	if err != nil {
+		return measurementView{}, err
+	}
 	seen := *g.measurement.Seen
 	closer := []closerView{}
 	for _, c := range seen.Canes {
@@ -56,12 +61,12 @@ func (s *Server) viewMeasurement(c echo.Context, g *sighting, name string) measu
 	photo := photoPath(g.photo.ID)
 	v := measurementView{
 		ID: g.measurement.ID, Photo: g.photo.ID, Seq: len(g.rulings), Seen: &seen,
-		Rulings: viewRulings(g.rulings), Confirmed: confirmedForPage(g.confirmed), Findings: assess.Findings(), Closer: closer,
+		Rulings: viewRulings(g.rulings), Confirmed: confirmedForPage(g.confirmed), Findings: assess.Findings(), Closer: closer, Second: &second,
 		Medium: photo + "/picture/medium.jpg", Full: photo + "/picture/full.jpg", Who: name,
 		Vine: vinePath(g.vine), Choice: photo + "/choice",
 	}
-	v.Words = s.words(c, []any{seen.Canes, v.Confirmed})
-	return v
+	v.Words = s.words(c, []any{seen.Canes, v.Confirmed, second.Depths, second.Why})
+	return v, nil
 }
 
 // forPage leaves the diameter readings along a cane out, which pages don't show
@@ -122,7 +127,11 @@ func (s *Server) getMeasurement(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return c.JSON(http.StatusOK, s.viewMeasurement(c, g, who(c)))
+	v, err := s.viewMeasurement(c, g, who(c))
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, v)
 }
 
 // rulingIn is a ruling as a page sends it. What the program had said, who
@@ -234,7 +243,7 @@ func (s *Server) addRulings(c echo.Context) error {
 			return err
 		}
 		earlier = append(earlier, r)
-		n, err := KeepRuling(r)
+		n, err := store.KeepRuling(r)
 		if err != nil {
 			return err
 		}
@@ -249,23 +258,11 @@ func (s *Server) addRulings(c echo.Context) error {
 	if g, err = s.gather(ctx, g.photo, g.measurement); err != nil {
 		return err
 	}
-	return c.JSON(http.StatusCreated, s.viewMeasurement(c, g, name))
-}
-
-// KeepRuling makes a ruling ready for store.AddRulings. Who and when stand in
-// the row, which is the authority for both; they are left out of the JSON so
-// that what is kept doesn't say it twice.
-func KeepRuling(r assess.Ruling) (store.NewRuling, error) {
-	r.Who, r.When = "", time.Time{}
-	payload, err := json.Marshal(r)
+	v, err := s.viewMeasurement(c, g, name)
 	if err != nil {
-		return store.NewRuling{}, err
+		return err
 	}
-	said, err := json.Marshal(r.Seen)
-	if err != nil {
-		return store.NewRuling{}, err
-	}
-	return store.NewRuling{Cane: r.Cane, Kind: string(r.Said), Payload: payload, Said: said}, nil
+	return c.JSON(http.StatusCreated, v)
 }
 
 // mostPulls is how many places of a line a person may pull it to; with more

@@ -246,6 +246,7 @@ func (s *Server) routes() *echo.Echo {
 	a.GET("/photos/:photo", s.getPhoto)
 	a.GET("/photos/:photo/events", s.photoEvents)
 	a.POST("/photos/:photo/marks", s.addMarks)
+	a.POST("/photos/:photo/second", s.uploadSecond)
 	a.DELETE("/photos/:photo", s.deletePhoto)
 	a.POST("/deleted/:deleted/undelete", s.undeletePhoto)
 	a.GET("/measurements/:measurement", s.getMeasurement)

@@ -33,11 +33,27 @@ const slack = 64 << 10
 // sending harmless. The answer comes when the photo is safe on the disk;
 // measuring follows.
 func (s *Server) upload(c echo.Context) error {
-	name, err := needWho(c)
+	b, v, err := s.vineAt(c)
 	if err != nil {
 		return err
 	}
-	b, v, err := s.vineAt(c)
+	return s.receive(c, func(n store.NewPhoto) (store.Photo, bool, error) {
+		n.BlockID, n.Row, n.Number = b.ID, v.Row, v.Number
+		if n.Winter == "" {
+			day := n.TakenAt
+			if day.IsZero() {
+				day = time.Now()
+			}
+			n.Winter = store.WinterOf(day, b.Southern)
+		}
+		return s.Keep(c.Request().Context(), n)
+	})
+}
+
+// receive reads one photo, within the bounds on how many come at once, and has
+// keep keep it. It answers with the photo's state.
+func (s *Server) receive(c echo.Context, keep func(store.NewPhoto) (store.Photo, bool, error)) error {
+	name, err := needWho(c)
 	if err != nil {
 		return err
 	}
@@ -76,16 +92,8 @@ func (s *Server) upload(c echo.Context) error {
 			return assess.Errorf(assess.EInvalid, "What the camera wrote beside this photo can't be taken out, so the photo was not kept. Send it as another kind of file, or take it again: %w", err)
 		}
 	}
-	winter := form.winter
-	if winter == "" {
-		day := taken
-		if day.IsZero() {
-			day = time.Now()
-		}
-		winter = store.WinterOf(day, b.Southern)
-	}
-	photo, fresh, err := s.Keep(ctx, store.NewPhoto{
-		Data: form.photo, BlockID: b.ID, Row: v.Row, Number: v.Number, Winter: winter, Name: form.name,
+	photo, fresh, err := keep(store.NewPhoto{
+		Data: form.photo, Winter: form.winter, Name: form.name,
 		ContentType: kind, TakenAt: taken, By: name, IdempotencyKey: c.Request().Header.Get("Idempotency-Key"),
 	})
 	if err != nil {

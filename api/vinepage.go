@@ -87,6 +87,9 @@ func (s *Server) photoPart(c echo.Context, g *sighting) (web.PhotoPart, error) {
 	if g.measurement == nil || g.measurement.Seen.Outcome != assess.Measured {
 		return p, nil
 	}
+	if g.measurement.Seen.With != "" && st.State == stateMeasured {
+		p.StateWords = s.say(c, "photo.state.two")
+	}
 	p.Measured, p.RuleSet, p.Program = true, g.measurement.Seen.RuleSet, g.measurement.Seen.Program
 	p.Waiting = unruled(g)
 	ruled := map[int]bool{}

@@ -17,16 +17,12 @@ const halved = 0.5
 // that is too close to call, or halve the diameter's interval; where edges or
 // nodes are what is unsure, it wouldn't. c isn't changed.
 func WithCardOn(m *Measurement, c Cane, rs RuleSet) (closer Cane, helps bool) {
-	closer = cloneCane(c)
 	if m.Reference == nil || c.Finding != TooCloseToCall {
-		return closer, false
+		return cloneCane(c), false
 	}
-	closer.RelativeU = math.Min(c.RelativeU, math.Hypot(m.Reference.RelativeU, onCardU))
-	Derive(&closer)
-	JudgeCane(&closer, rs)
+	closer = foreseen(c, math.Hypot(m.Reference.RelativeU, onCardU), 0, rs)
 	if !closer.Diameter.Known() || !c.Diameter.Known() {
 		return closer, false
 	}
-	width := func(q Interval) float64 { return q.High - q.Low }
-	return closer, closer.Finding != TooCloseToCall || width(closer.Diameter) <= halved*width(c.Diameter)
+	return closer, closer.Finding != TooCloseToCall || closer.Diameter.Width() <= halved*c.Diameter.Width()
 }

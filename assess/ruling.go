@@ -67,6 +67,10 @@ type Ruling struct {
 	Line  *Cane `json:"line,omitempty"`
 	Trace int64 `json:"trace,omitempty"`
 
+	// Carried is the ruling that this one repeats, made of an earlier measurement
+	// of the same photo; 0 for one that was made of this measurement.
+	Carried int64 `json:"carried,omitempty"`
+
 	Note string    `json:"note,omitempty"`
 	Who  string    `json:"who"`
 	When time.Time `json:"when"`

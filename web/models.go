@@ -162,6 +162,7 @@ type ChoicePart struct {
 type AddPhotoPage struct {
 	Frame
 	Where, Upload string
+	Step          string // of a second photo: to which side it is taken, "left" or "right"; "" for a first one
 	Winter        string
 	Winters       []string
 	LimitMB       int64

@@ -51,7 +51,7 @@ SELECT 'vine ' || exercise_vine_id || ' of an exercise has ' || count(*) || ' at
 UNION ALL
 SELECT 'sealed choice ' || id || ' is no JSON' FROM sealed_choices WHERE NOT json_valid(payload) OR NOT json_valid(shown)
 UNION ALL
-SELECT 'photo ' || p.id || ' was never asked to be measured' FROM photos p WHERE NOT EXISTS (SELECT 1 FROM asks a WHERE a.photo_id = p.id)
+SELECT 'photo ' || p.id || ' was never asked to be measured' FROM photos p WHERE NOT EXISTS (SELECT 1 FROM asks a WHERE a.photo_id = p.id) AND NOT EXISTS (SELECT 1 FROM second_stances w WHERE w.second_id = p.id)
 UNION ALL
 SELECT 'measurement ' || id || ' is no JSON' FROM measurements WHERE NOT json_valid(json)
 UNION ALL

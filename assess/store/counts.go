@@ -21,7 +21,7 @@ func countVine(ctx context.Context, tx *sql.Tx, vineID int64) error {
 	}
 	if _, err := tx.ExecContext(ctx, `
 WITH state AS (
-    SELECT p.winter, (SELECT max(id) FROM measurements WHERE photo_id = p.id) AS mid FROM photos p WHERE p.vine_id = ?1 AND `+notDeleted+`
+    SELECT p.winter, (SELECT max(id) FROM measurements WHERE photo_id = p.id) AS mid FROM photos p WHERE p.vine_id = ?1 AND `+notDeleted+` AND `+measuredItself+`
 ), counted AS (
     SELECT state.winter, count(*) AS photos,
            coalesce(sum(m.outcome = 'measured' AND m.canes > `+ruledCanes+`), 0) AS waiting,

@@ -20,6 +20,10 @@ type DeletedPhoto struct {
 // notDeleted is a condition on a photo p.
 const notDeleted = `NOT EXISTS (SELECT 1 FROM deleted_photos x WHERE x.photo_id = p.id)`
 
+// measuredItself is a condition on a photo p: it isn't merely another's second
+// stance.
+const measuredItself = `EXISTS (SELECT 1 FROM asks o WHERE o.photo_id = p.id)`
+
 // DeletePhoto marks a photo as deleted: it, and what was said of it, is shown
 // and counted nowhere any more. UndeletePhoto takes that back.
 func (s *Store) DeletePhoto(ctx context.Context, photo int64, who string) error {
@@ -50,6 +54,17 @@ func (s *Store) mark(ctx context.Context, tx *sql.Tx, photo int64, deleted bool,
 	}
 	if _, err := tx.ExecContext(ctx, `INSERT INTO deletions (photo_id, deleted, who, at) VALUES (?,?,?,?)`, photo, deleted, who, s.stamp()); err != nil {
 		return err
+	}
+	// What was taken for it alone goes and comes with it.
+	seconds, err := list(ctx, tx, func(row scanner) (id int64, err error) { return id, row.Scan(&id) },
+		`SELECT DISTINCT p.id FROM second_stances w JOIN asks a ON a.id = w.ask_id JOIN photos p ON p.id = w.second_id WHERE a.photo_id = ? AND NOT `+measuredItself, photo)
+	if err != nil {
+		return err
+	}
+	for _, second := range seconds {
+		if err := s.mark(ctx, tx, second, deleted, who); err != nil {
+			return err
+		}
 	}
 	return countPhoto(ctx, tx, photo)
 }

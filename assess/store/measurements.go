@@ -16,6 +16,7 @@ type Ask struct {
 	ID      int64
 	PhotoID int64
 	Ask     assess.Ask
+	Second  int64 // the photo from another stance that is measured with it; 0 for none
 	By      string
 	At      time.Time
 }
@@ -36,11 +37,13 @@ type Measurement struct {
 	Seen       *assess.Measurement
 }
 
+const selectAsks = `SELECT a.id, a.photo_id, a.ask, a.asked_by, a.asked_at, coalesce(w.second_id, 0) FROM asks a LEFT JOIN second_stances w ON w.ask_id = a.id`
+
 func scanAsk(row scanner) (Ask, error) {
 	var a Ask
 	var text string
 	var at sql.NullString
-	if err := row.Scan(&a.ID, &a.PhotoID, &text, &a.By, &at); err != nil {
+	if err := row.Scan(&a.ID, &a.PhotoID, &text, &a.By, &at, &a.Second); err != nil {
 		return Ask{}, err
 	}
 	a.At = parseTime(at)
@@ -69,7 +72,7 @@ func (s *Store) AddAsk(ctx context.Context, photoID int64, ask assess.Ask, by st
 // OpenAsks lists the asks that have neither a measurement nor a failure, the
 // oldest first: what is to be measured, also after a restart.
 func (s *Store) OpenAsks(ctx context.Context) ([]Ask, error) {
-	return list(ctx, s.db, scanAsk, `SELECT id, photo_id, ask, asked_by, asked_at FROM asks a
+	return list(ctx, s.db, scanAsk, selectAsks+`
 WHERE NOT EXISTS (SELECT 1 FROM measurements m WHERE m.ask_id = a.id)
   AND NOT EXISTS (SELECT 1 FROM failures f WHERE f.ask_id = a.id)
   AND NOT EXISTS (SELECT 1 FROM deleted_photos x WHERE x.photo_id = a.photo_id) ORDER BY a.id`)
@@ -78,7 +81,7 @@ WHERE NOT EXISTS (SELECT 1 FROM measurements m WHERE m.ask_id = a.id)
 // LatestAsk gives the newest ask for a photo, its failure if it has one, and
 // whether it still waits.
 func (s *Store) LatestAsk(ctx context.Context, photoID int64) (ask Ask, failed *Failure, open bool, err error) {
-	ask, err = scanAsk(s.db.QueryRowContext(ctx, `SELECT id, photo_id, ask, asked_by, asked_at FROM asks WHERE photo_id = ? ORDER BY id DESC LIMIT 1`, photoID))
+	ask, err = scanAsk(s.db.QueryRowContext(ctx, selectAsks+` WHERE a.photo_id = ? ORDER BY a.id DESC LIMIT 1`, photoID))
 	if errors.Is(err, sql.ErrNoRows) {
 		return Ask{}, nil, false, assess.Errorf(assess.ENotFound, "There is no such photo.")
 	}
@@ -108,7 +111,8 @@ func (s *Store) LatestAsk(ctx context.Context, photoID int64) (ask Ask, failed *
 }
 
 // AddMeasurement answers an ask. An ask is answered once: the measurement
-// that came first stays, and a second one is an EConflict.
+// that came first stays, and a second one is an EConflict. What people said of
+// an earlier measurement of the photo comes over to it: see assess.Carry.
 func (s *Store) AddMeasurement(ctx context.Context, askID int64, m *assess.Measurement) (Measurement, error) {
 	text, err := json.Marshal(m)
 	if err != nil {
@@ -133,6 +137,9 @@ func (s *Store) AddMeasurement(ctx context.Context, askID int64, m *assess.Measu
 			return err
 		}
 		if out.ID, err = r.LastInsertId(); err != nil {
+			return err
+		}
+		if err := s.carryOver(ctx, tx, out.PhotoID); err != nil {
 			return err
 		}
 		return countPhoto(ctx, tx, out.PhotoID)

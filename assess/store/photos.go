@@ -61,22 +61,10 @@ func (s *Store) AddPhoto(ctx context.Context, n NewPhoto) (photo Photo, fresh bo
 	if err != nil {
 		return Photo{}, false, err
 	}
-	// The file comes first, the row after: a row never points at nothing.
-	sum, err := s.keepPhoto(n.Data)
-	if err != nil {
-		return Photo{}, false, err
-	}
 	var id int64
-	err = s.write(ctx, func(tx *sql.Tx) error {
+	err = s.withPhoto(ctx, n, func(tx *sql.Tx, sum string) error {
 		if id, err = replayed(ctx, tx, n.IdempotencyKey, sum); err != nil || id != 0 {
 			return err
-		}
-		// Sweep may have set the file aside meanwhile, as one without a row. It
-		// can't any more: it waits for this transaction.
-		if _, err := os.Stat(s.photoPath(sum)); err != nil {
-			if _, err := s.keepPhoto(n.Data); err != nil {
-				return err
-			}
 		}
 		if _, err := tx.ExecContext(ctx, `INSERT INTO vines (block_id, row, number) VALUES (?,?,?) ON CONFLICT DO NOTHING`, n.BlockID, n.Row, n.Number); err != nil {
 			return err
@@ -85,35 +73,18 @@ func (s *Store) AddPhoto(ctx context.Context, n NewPhoto) (photo Photo, fresh bo
 		if err := tx.QueryRowContext(ctx, `SELECT id FROM vines WHERE block_id = ? AND row = ? AND number = ?`, n.BlockID, n.Row, n.Number).Scan(&vine); err != nil {
 			return err
 		}
-		err := tx.QueryRowContext(ctx, `SELECT id FROM photos WHERE vine_id = ? AND winter = ? AND sha256 = ?`, vine, n.Winter, sum).Scan(&id)
-		if err == nil {
-			// Sent again after it was deleted: it is wanted after all.
-			if err := s.mark(ctx, tx, id, false, n.By); err != nil {
+		if id, err = s.photoRow(ctx, tx, n, vine, sum); err != nil {
+			return err
+		}
+		// The same photo is measured once; one that only ever was another's second
+		// stance wasn't yet.
+		if err := tx.QueryRowContext(ctx, `SELECT NOT EXISTS (SELECT 1 FROM asks WHERE photo_id = ?)`, id).Scan(&fresh); err != nil {
+			return err
+		}
+		if fresh {
+			if _, err := tx.ExecContext(ctx, `INSERT INTO asks (photo_id, ask, asked_by, asked_at) VALUES (?,?,?,?)`, id, ask, n.By, s.stamp()); err != nil {
 				return err
 			}
-			return s.remember(ctx, tx, n.IdempotencyKey, sum, id)
-		}
-		if !errors.Is(err, sql.ErrNoRows) {
-			return err
-		}
-		if _, err := tx.ExecContext(ctx, `INSERT INTO winters (name) VALUES (?) ON CONFLICT DO NOTHING`, n.Winter); err != nil {
-			return err
-		}
-		var taken any
-		if !n.TakenAt.IsZero() {
-			taken = n.TakenAt.UTC().Format(time.RFC3339Nano)
-		}
-		r, err := tx.ExecContext(ctx, `INSERT INTO photos (sha256, vine_id, winter, name, content_type, bytes, taken_at, received_at, received_by) VALUES (?,?,?,?,?,?,?,?,?)`,
-			sum, vine, n.Winter, n.Name, n.ContentType, len(n.Data), taken, s.stamp(), n.By)
-		if err != nil {
-			return err
-		}
-		if id, err = r.LastInsertId(); err != nil {
-			return err
-		}
-		fresh = true
-		if _, err := tx.ExecContext(ctx, `INSERT INTO asks (photo_id, ask, asked_by, asked_at) VALUES (?,?,?,?)`, id, ask, n.By, s.stamp()); err != nil {
-			return err
 		}
 		if err := countVine(ctx, tx, vine); err != nil {
 			return err
@@ -121,11 +92,60 @@ func (s *Store) AddPhoto(ctx context.Context, n NewPhoto) (photo Photo, fresh bo
 		return s.remember(ctx, tx, n.IdempotencyKey, sum, id)
 	})
 	if err != nil {
-		s.unclaim(sum)
 		return Photo{}, false, err
 	}
 	photo, err = s.Photo(ctx, id)
 	return photo, fresh, err
+}
+
+// withPhoto keeps a photo's bytes and runs f in a write transaction that makes
+// the row to claim them. The file comes first, the row after: a row never
+// points at nothing.
+func (s *Store) withPhoto(ctx context.Context, n NewPhoto, f func(tx *sql.Tx, sum string) error) error {
+	sum, err := s.keepPhoto(n.Data)
+	if err != nil {
+		return err
+	}
+	err = s.write(ctx, func(tx *sql.Tx) error {
+		// Sweep may have set the file aside meanwhile, as one without a row. It
+		// can't any more: it waits for this transaction.
+		if _, err := os.Stat(s.photoPath(sum)); err != nil {
+			if _, err := s.keepPhoto(n.Data); err != nil {
+				return err
+			}
+		}
+		return f(tx, sum)
+	})
+	if err != nil {
+		s.unclaim(sum)
+	}
+	return err
+}
+
+// photoRow gives the id of a vine's photo with these bytes in a winter, and
+// makes its row if there is none.
+func (s *Store) photoRow(ctx context.Context, tx *sql.Tx, n NewPhoto, vine int64, sum string) (id int64, err error) {
+	err = tx.QueryRowContext(ctx, `SELECT id FROM photos WHERE vine_id = ? AND winter = ? AND sha256 = ?`, vine, n.Winter, sum).Scan(&id)
+	if err == nil {
+		// Sent again after it was deleted: it is wanted after all.
+		return id, s.mark(ctx, tx, id, false, n.By)
+	}
+	if !errors.Is(err, sql.ErrNoRows) {
+		return 0, err
+	}
+	if _, err := tx.ExecContext(ctx, `INSERT INTO winters (name) VALUES (?) ON CONFLICT DO NOTHING`, n.Winter); err != nil {
+		return 0, err
+	}
+	var taken any
+	if !n.TakenAt.IsZero() {
+		taken = n.TakenAt.UTC().Format(time.RFC3339Nano)
+	}
+	r, err := tx.ExecContext(ctx, `INSERT INTO photos (sha256, vine_id, winter, name, content_type, bytes, taken_at, received_at, received_by) VALUES (?,?,?,?,?,?,?,?,?)`,
+		sum, vine, n.Winter, n.Name, n.ContentType, len(n.Data), taken, s.stamp(), n.By)
+	if err != nil {
+		return 0, err
+	}
+	return r.LastInsertId()
 }
 
 const photoColumns = `id, sha256, vine_id, winter, name, content_type, bytes, taken_at, received_at, received_by`
@@ -148,9 +168,9 @@ func (s *Store) Photo(ctx context.Context, id int64) (Photo, error) {
 }
 
 // Photos lists a vine's photos, the latest winter first, within it the latest
-// received first.
+// received first. What is only another photo's second stance isn't among them.
 func (s *Store) Photos(ctx context.Context, vineID int64) ([]Photo, error) {
-	return list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM photos p WHERE vine_id = ? AND `+notDeleted+` ORDER BY winter DESC, received_at DESC, id DESC`, vineID)
+	return list(ctx, s.db, scanPhoto, `SELECT `+photoColumns+` FROM photos p WHERE vine_id = ? AND `+notDeleted+` AND `+measuredItself+` ORDER BY winter DESC, received_at DESC, id DESC`, vineID)
 }
 
 // Waiting lists an estate's photos that have a cane on which nobody ruled yet,

@@ -115,12 +115,7 @@ func (s *Store) AddRulings(ctx context.Context, measurementID int64, after int, 
 			}
 			var last int64
 			for i, r := range add {
-				res, err := tx.ExecContext(ctx, `INSERT INTO rulings (measurement_id, seq, cane, kind, payload, said, who, ruled_at) VALUES (?,?,?,?,?,?,?,?)`,
-					measurementID, after+1+i, r.Cane, r.Kind, string(r.Payload), string(r.Said), who, at.Format(time.RFC3339Nano))
-				if err != nil {
-					return err
-				}
-				if last, err = res.LastInsertId(); err != nil {
+				if last, err = insertRuling(ctx, tx, measurementID, after+1+i, r, who, at); err != nil {
 					return err
 				}
 			}
@@ -129,6 +124,9 @@ func (s *Store) AddRulings(ctx context.Context, measurementID int64, after int, 
 			}
 			var photo int64
 			if err := tx.QueryRowContext(ctx, `SELECT photo_id FROM measurements WHERE id = ?`, measurementID).Scan(&photo); err != nil {
+				return err
+			}
+			if err := s.carryOver(ctx, tx, photo); err != nil {
 				return err
 			}
 			if err := countPhoto(ctx, tx, photo); err != nil {
@@ -142,6 +140,15 @@ func (s *Store) AddRulings(ctx context.Context, measurementID int64, after int, 
 		return nil, err
 	}
 	return all, nil
+}
+
+func insertRuling(ctx context.Context, tx *sql.Tx, measurementID int64, seq int, r NewRuling, who string, at time.Time) (int64, error) {
+	res, err := tx.ExecContext(ctx, `INSERT INTO rulings (measurement_id, seq, cane, kind, payload, said, who, ruled_at) VALUES (?,?,?,?,?,?,?,?)`,
+		measurementID, seq, r.Cane, r.Kind, string(r.Payload), string(r.Said), who, at.UTC().Format(time.RFC3339Nano))
+	if err != nil {
+		return 0, err
+	}
+	return res.LastInsertId()
 }
 
 // digestOf is the SHA-256 of the JSON of what was sent.

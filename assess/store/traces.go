@@ -41,10 +41,11 @@ func (s *Store) AddTrace(ctx context.Context, measurementID int64, cane assess.C
 	return id, cane, err
 }
 
-// Trace finds a traced cane of a measurement; ENotFound when there is none.
+// Trace finds a traced cane of a measurement, or of another one of its photo,
+// since rulings come over from one to the next; ENotFound when there is none.
 func (s *Store) Trace(ctx context.Context, measurementID, id int64) (assess.Cane, error) {
 	var text string
-	err := s.db.QueryRowContext(ctx, `SELECT json FROM traces WHERE id = ? AND measurement_id = ?`, id, measurementID).Scan(&text)
+	err := s.db.QueryRowContext(ctx, `SELECT json FROM traces WHERE id = ? AND measurement_id IN (SELECT m.id FROM measurements m WHERE m.photo_id = (SELECT photo_id FROM measurements WHERE id = ?))`, id, measurementID).Scan(&text)
 	if errors.Is(err, sql.ErrNoRows) {
 		return assess.Cane{}, assess.Errorf(assess.ENotFound, "There is no such traced cane. Point at its base and tip again.")
 	}

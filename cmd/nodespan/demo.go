@@ -224,7 +224,7 @@ func ruleDemo(ctx context.Context, server *api.Server, record *store.Store, m *s
 			return err
 		}
 		rulings = append(rulings, checked)
-		n, err := api.KeepRuling(r)
+		n, err := store.KeepRuling(r)
 		if err != nil {
 			return err
 		}

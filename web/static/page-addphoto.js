@@ -11,6 +11,10 @@ import { look } from './look.js';
 const $ = (id) => document.getElementById(id);
 const form = $('addphoto');
 let at = where();
+// The photo to which this one is a second, taken from a step to a side; 0 for a
+// photo that stands by itself.
+const asked = new URLSearchParams(location.search);
+let second = Number(asked.get('second')) || 0;
 let taken = null; // {id (0 when the phone couldn't keep it), file, name, key}
 let sent = 0; // the piece of work that this page waits for
 
@@ -22,6 +26,18 @@ const words = async (a) => {
   const b = (await blocks()).find((x) => x.id === a.block);
   return t('where', { block: b?.name || a.block, row: a.row, vine: a.vine });
 };
+
+const address = () => (second ? `/api/photos/${second}/second` : `/api/blocks/${at.block}/rows/${at.row}/vines/${at.vine}/photos`);
+
+// showKind says what this photo needs: a second one other things than a first.
+function showKind() {
+  const left = asked.get('step') !== 'right';
+  $('as-second').hidden = $('second-needs').hidden = !second;
+  $('needs').hidden = Boolean(second);
+  $('step-left').hidden = !left;
+  $('step-right').hidden = left;
+  if (second) $('which-winter').hidden = true; // it is the first one's
+}
 
 // take shows a photo and has it looked at.
 function take(photo) {
@@ -44,7 +60,7 @@ async function choose(input) {
   $('fault').textContent = '';
   $('save-copy').hidden = true;
   try {
-    photo.id = await keep({ kind: 'photo', state: 'held', path: form.dataset.upload, file, name: photo.name, winter: $('winter').value, key: photo.key, who: person(), where: $('where').textContent, page: `${pathOf(at)}/photo` });
+    photo.id = await keep({ kind: 'photo', state: 'held', path: form.dataset.upload, file, name: photo.name, winter: second ? '' : $('winter').value, key: photo.key, who: person(), where: second ? t('second.where', { where: $('where').textContent }) : $('where').textContent, page: `${pathOf(at)}/photo` });
   } catch (e) {
     // It is still in this page's memory: that has to be said, with the ways out.
     $('fault').textContent = t(e instanceof Full ? 'wait.full' : 'wait.closed');
@@ -59,7 +75,7 @@ async function use() {
   if (photo.id) {
     sent = photo.id;
     taken = null;
-    await change(photo.id, { state: 'ready', winter: $('winter').value });
+    await change(photo.id, { state: 'ready', winter: second ? '' : $('winter').value });
   }
   $('fault').textContent = '';
   $('bar').value = 0;
@@ -72,13 +88,13 @@ async function use() {
   $('next-vine').hidden = !next || !photo.id;
   if (!next) return;
   $('next-vine').textContent = t('walk.next', { row: next.row, vine: next.vine });
-  $('next-vine').onclick = () => { history.pushState(null, '', `${pathOf(next)}/photo`); goOn(next); };
+  $('next-vine').onclick = () => { history.pushState(null, '', `${pathOf(next)}/photo`); second = 0; goOn(next); };
 }
 
 // straight sends a photo that the phone couldn't keep, while this page is open.
 async function straight(photo) {
   const body = new FormData();
-  if ($('winter').value) body.append('winter', $('winter').value);
+  if (!second && $('winter').value) body.append('winter', $('winter').value);
   body.append('photo', photo.file, photo.name);
   try {
     const state = await upload(form.dataset.upload, body, photo.key, share, (seconds, offline) => waits(offline ? 'offline' : 'busy', seconds));
@@ -122,9 +138,10 @@ async function goOn(to) {
   sent = 0;
   taken = null;
   $('where').textContent = await words(at);
-  document.querySelector('.back').href = pathOf(at);
+  document.querySelector('.back').href = second ? `/photos/${second}` : pathOf(at);
   document.querySelector('.back').lastChild.textContent = ` ${$('where').textContent}`;
-  form.dataset.upload = `/api/blocks/${at.block}/rows/${at.row}/vines/${at.vine}/photos`;
+  form.dataset.upload = address();
+  showKind();
   $('fault').textContent = '';
   show('pickers');
   $('looked').replaceChildren();

@@ -33,6 +33,7 @@ let picked = -1; // node in hand
 let pointing = null; // {base} while a missed cane is pointed out
 let pulling = null; // {from} while a cane's line is pulled; from once a place of it is picked
 const pulls = {}; // trace -> places that its line was pulled to, from base to tip
+let seconds = await waitingSeconds(); // second photos that wait in this phone
 const derived = {}; // cane -> what the service made of its draft
 let saveKey = key();
 let going = null; // {id, on}: what is being saved, and whether the choice comes then
@@ -41,6 +42,11 @@ let revising = false; // all is ruled on, and a cane is looked at again
 async function mine() {
   const list = await allWork().catch(() => []);
   return list.filter((w) => w.kind === 'rulings' && w.group === group && w.who === person());
+}
+
+async function waitingSeconds() {
+  const list = await allWork().catch(() => []);
+  return list.filter((w) => w.kind === 'photo' && w.state !== 'held' && w.path === `/api/photos/${view.photo}/second`).length;
 }
 
 // waitingFor is what was said last of a cane and still waits.
@@ -109,9 +115,24 @@ function show() {
   $('onward').disabled = Boolean(going);
   $('revise').hidden = !finished;
   $('after').hidden = !(view.confirmed.length > 0 && n === 0 && !waiting.length);
+  showStances(finished);
   if (row) showCane(row, all);
   else $('cane-title').textContent = $('state').textContent = '';
   draw();
+}
+
+// showStances tells from how many places the vine was seen, or why the second
+// photo wasn't used, and offers one where that can help.
+function showStances(finished) {
+  const { used, why, takes, picture, helps } = view.second;
+  const text = seconds ? t('second.waits') : used ? t('second.used') : why ? t('second.unused', { why: said(view, why) }) : '';
+  $('stances').hidden = !text;
+  $('stances').classList.toggle('care', Boolean(!seconds && why));
+  $('stances-text').textContent = text;
+  $('stances-picture').hidden = !picture || Boolean(seconds);
+  if (picture) $('stances-picture').href = picture;
+  // Where a cane says it by itself, it isn't said twice.
+  $('quiet').hidden = !takes || Boolean(seconds) || editing || (!finished && helps.some((h) => h.cane === chosen));
 }
 
 function showCane(row, all) {
@@ -133,7 +154,19 @@ function showCane(row, all) {
   $('v-internode').textContent = interval(row.cane.internode_mm, 0);
   $('v-length').textContent = interval(row.cane.length_mm, 0) + (row.cane.leaves_frame ? ` (${t('rule.leaves')})` : '');
   $('v-nodes').textContent = row.cane.nodes.length;
-  const closer = view.closer.find((x) => x.cane === row.seen.id && row.cane.finding === 'too_close_to_call' && !byHand);
+  const deep = view.second.depths.find((d) => d.cane === row.seen.id);
+  $('deep').hidden = !deep;
+  $('deep').textContent = deep ? said(view, deep.say) : '';
+  const earlier = row.ruled ? null : view.second.earlier.findLast((e) => e.cane === row.seen.id);
+  $('earlier').hidden = !earlier;
+  $('earlier').textContent = earlier ? t('second.earlier', { who: earlier.who, said: t(`said.${earlier.said}`), was: t(`finding.${earlier.finding || ''}`) }) : '';
+  const open = row.cane.finding === 'too_close_to_call' && !byHand;
+  const help = open && !seconds && view.second.helps.find((h) => h.cane === row.seen.id);
+  $('helps').hidden = !help;
+  $('helps-text').textContent = help ? t(help.settles ? 'second.helps.settle' : 'second.helps.narrow', {
+    at: t(`second.at.${help.at.height}.${help.at.side}`), step: t(`second.step.${view.second.step}`), mm: interval(help.diameter_mm, 1),
+  }) : '';
+  const closer = !help && view.closer.find((x) => x.cane === row.seen.id && row.cane.finding === 'too_close_to_call' && !byHand);
   $('closer').hidden = !closer;
   $('closer-text').textContent = closer ? t(closer.finding === 'too_close_to_call' ? 'rule.closer.half' : 'rule.closer.settle', { mm: interval(closer.diameter_mm, 1) }) : '';
   $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: said(view, b) })));
@@ -557,6 +590,7 @@ async function saved(answer, on) {
 }
 
 hear(async (news) => {
+  if (news.sent && news.answer?.second_of === view.photo) { location.reload(); return; }
   const id = news.sent || news.stuck;
   const own = id && (going?.id === id || waiting.some((w) => w.id === id));
   if (news.sent && own) {
@@ -646,6 +680,16 @@ for (const sort of sorts) {
   const li = document.createElement('li');
   li.append(line, sort === 'old_wood' ? t('kind.old_wood') : t(`finding.${sort}`));
   $('legend').append(li);
+}
+for (const a of document.querySelectorAll('.one-more')) {
+  a.href = view.second.page;
+  // What was said so far is of this measurement: it goes first.
+  a.addEventListener('click', async (e) => {
+    if (!drafts.count || going) return;
+    e.preventDefault();
+    await save();
+    location.assign(a.href);
+  });
 }
 $('previous').addEventListener('click', () => { revising = true; step(-1); });
 $('next').addEventListener('click', () => { revising = true; step(1); });
