@@ -58,7 +58,8 @@ type secondView struct {
 	Helps   []helpView       `json:"helps"` // canes of which it would tell more
 	Picture string           `json:"picture,omitempty"`
 	Used    bool             `json:"used"`
-	Why     *assess.Sentence `json:"why,omitempty"` // it wasn't used
+	Reason  string           `json:"reason,omitempty"` // it wasn't used: one of the reasons of a measurement, or "failed"
+	Why     *assess.Sentence `json:"why,omitempty"`    // in words
 	Depths  []depthView      `json:"depths"`        // of the measurement's canes
 	Earlier []earlierView    `json:"earlier"`       // what was said before and has to be said anew
 }
@@ -112,10 +113,10 @@ func (s *Server) second(ctx context.Context, g *sighting) (secondView, error) {
 			v.Picture = photoPath(second.ID) + "/picture/medium.jpg"
 		}
 		if why, unused := assess.SecondUnused(m); failed != nil {
-			v.Why = &failed.Why
+			v.Reason, v.Why = stateFailed, &failed.Why
 		} else if unused {
 			said := assess.Explain(why)
-			v.Why = &said
+			v.Reason, v.Why = string(why), &said
 		}
 	}
 	before, err := s.store.EarlierOf(ctx, g.photo.ID, g.measurement.ID)

@@ -49,7 +49,7 @@ func TestTexts(t *testing.T) {
 	ofJobs := regexp.MustCompile(`^(home\.(block|row|vine)|jobs\.title|job\.(title|doing\..*|outcome\..*|by\..*|file\..*)|jobcanes\.(title|column\..*)|jobphoto\.title)$`)
 	built := regexp.MustCompile(`^(pairs\..*|labels\..*|unit\..*|place\..*|where|home\.title|newblock\.title|block\.title|vine\.(title|short|state\..*)|addphoto\.title|photo\.(title|state\..*)|value\..*|finding\..*|mark\..*|kind\..*|said\..*|seen\..*|choice\.(title|(keep|spur|remove|ask)\.line)|card\..*|about\.title|(signin|account|people|deleted)\.title|join\.title|role\..*|scope\..*|error\.title|rule\.draft\..*)$`)
 	winter := regexp.MustCompile(`^(rules\.(title|limit\..*|quantity\..*|class.*)|plan\.(title|drawing)|sheet\..*|renewal\..*|years\.class\.unsure|blockyears\.(mm|percent|share|made|undecided|findings|diameters|internodes|figure\..*))$`)
-	outdoors := regexp.MustCompile(`^(second\.(title|at\..*|step\..*)|app\.what|wait\.(title|kind\..*)|look\..*)$`)
+	outdoors := regexp.MustCompile(`^(second\.(title|short\..*|at\..*|step\..*)|app\.what|wait\.(title|kind\..*)|look\..*)$`)
 	for key := range p.texts[Default] {
 		if outdoors.MatchString(key) {
 			continue

@@ -125,12 +125,14 @@ function show() {
 // photo wasn't used, and offers one where that can help.
 function showStances(finished) {
   const { used, why, takes, picture, helps } = view.second;
-  const text = seconds ? t('second.waits') : used ? t('second.used') : why ? t('second.unused', { why: said(view, why) }) : '';
-  $('stances').hidden = !text;
-  $('stances').classList.toggle('care', Boolean(!seconds && why));
+  const text = seconds ? t('second.waits') : used ? t('second.used') : '';
+  $('stances').hidden = !text && !picture;
   $('stances-text').textContent = text;
   $('stances-picture').hidden = !picture || Boolean(seconds);
   if (picture) $('stances-picture').href = picture;
+  $('unused').hidden = !why || Boolean(seconds);
+  $('unused-short').textContent = why ? t(`second.short.${view.second.reason}`) : '';
+  $('unused-why').textContent = why ? said(view, why) : '';
   // Where a cane says it by itself, it isn't said twice.
   $('quiet').hidden = !takes || Boolean(seconds) || editing || (!finished && helps.some((h) => h.cane === chosen));
 }
