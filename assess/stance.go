@@ -33,14 +33,19 @@ type Foreseen struct {
 // WithSecondStance is a cane as it would stand, read alike, with one more photo
 // from a step aside, the card left hanging. It shows how far the cane stands
 // off the wire, which is a doubt that one photo leaves open; helps tells
-// whether that doubt matters: the cane is too close to call, and would be
-// called one time in four at least once its depth is known, or its diameter's
+// whether that doubt matters: the cane's thickness is too close to call, and it
+// would be called one time in four at least once its depth is known, or its diameter's
 // interval would narrow by a quarter. Where edges are what is unsure, it
 // doesn't help. Nor can it where the scale is no card, or where a second photo
 // was used already. c isn't changed.
 func WithSecondStance(m *Measurement, c Cane, rs RuleSet) (f Foreseen, helps bool) {
 	if !TakesSecondStance(m) || c.Depth != nil || c.Finding != TooCloseToCall {
 		return Foreseen{Cane: cloneCane(c)}, false
+	}
+	thickness := c
+	thickness.Internode = Interval{Value: c.Internode.Value, Low: c.Internode.Value, High: c.Internode.Value}
+	if JudgeCane(&thickness, rs); thickness.Finding != TooCloseToCall {
+		return Foreseen{Cane: cloneCane(c)}, false // the doubt is its nodes'
 	}
 	f.Cane = foreseen(c, math.Hypot(m.Reference.RelativeU, pairU), pairLean, rs)
 	if !f.Cane.Diameter.Known() || !c.Diameter.Known() {

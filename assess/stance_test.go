@@ -53,6 +53,18 @@ func TestWithSecondStance(t *testing.T) {
 			t.Errorf("%s: foresees %v", x.name, d)
 		}
 	}
+	nodes := doubtful(1, 300, 9, 0.035, 0)
+	for i := range nodes.Nodes {
+		nodes.Nodes[i].AlongMM *= 51. / 80
+	}
+	nodes.NodeDoubt = 0.03
+	Derive(&nodes)
+	if JudgeCane(&nodes, rs); nodes.Finding != TooCloseToCall {
+		t.Fatalf("internodes of %v are %s", nodes.Internode, nodes.Finding)
+	}
+	if _, helps := WithSecondStance(byCard(nodes), nodes, rs); helps {
+		t.Error("for a cane whose nodes are the doubt")
+	}
 	if _, helps := WithSecondStance(&Measurement{}, doubtful(1, 300, 6.25, 0.035, 0), rs); helps {
 		t.Error("without a scale")
 	}
