@@ -19,7 +19,7 @@ func (r *rig) everyPage() [][2]string {
 	job := r.newJob()
 	return append(r.lessonPages(), [][2]string{
 		{"home", "/"}, {"newblock", "/blocks/new"}, {"block", "/blocks/1?row=4"}, {"rules", "/blocks/1/rules"}, {"pairs", "/blocks/1/pairs"}, {"labels", "/blocks/1/labels"},
-		{"vine", "/blocks/1/4/7"}, {"addphoto", "/blocks/1/4/7/photo"}, {"plan", "/blocks/1/4/7/plan?winter=" + lastWinter()},
+		{"vine", "/blocks/1/4/7"}, {"addphoto", "/blocks/1/4/7/photo"}, {"second", fmt.Sprintf("/blocks/1/4/7/photo?second=%d&step=left", v.Photo)}, {"plan", "/blocks/1/4/7/plan?winter=" + lastWinter()},
 		{"rule", fmt.Sprintf("/photos/%d", v.Photo)}, {"choice", fmt.Sprintf("/photos/%d/choice", v.Photo)}, {"unmeasured", fmt.Sprintf("/photos/%d", st.ID)},
 		{"card", "/card"}, {"about", "/about"}, {"people", "/people"}, {"account", "/account"}, {"deleted", "/deleted"}, {"error", "/nowhere"},
 		{"waiting", "/waiting"}, {"jobs", "/jobs"}, {"job", fmt.Sprintf("/jobs/%d", job)},

@@ -105,7 +105,7 @@ func TestBrowserCorrecting(t *testing.T) {
 			b.click("#done")
 			b.click("#agree")
 			// Cane 5 is too close to call, and one more photo would settle it.
-			b.until(`!document.querySelector('#closer').hidden && document.querySelector('#closer a').pathname === '/blocks/1/4/7/photo'`)
+			b.until(`!document.querySelector('#helps').hidden && document.querySelector('#one-more').getAttribute('href') === '/blocks/1/4/7/photo?second=1&step=left'`)
 			b.shot("closer")
 			b.click("#save")
 			b.until(`document.querySelector('#banner-text').textContent.includes('Saved as Ada')`)

@@ -120,7 +120,8 @@ type (
 	marksIn struct {
 		A          assess.Point `json:"a"`
 		B          assess.Point `json:"b"`
-		DistanceMM float64      `json:"distance_mm"`
+		DistanceMM float64      `json:"distance_mm,omitempty"`
+		DistanceIn float64      `json:"distance_in,omitempty"`
 	}
 	guideIn struct {
 		Base assess.Point   `json:"base"`
@@ -134,6 +135,7 @@ type (
 		Finding    assess.Finding `json:"finding,omitempty"`
 		Nodes      []assess.Node  `json:"nodes,omitempty"`
 		DiameterMM float64        `json:"diameter_mm_by_hand,omitempty"`
+		DiameterIn float64        `json:"diameter_in_by_hand,omitempty"`
 		Trace      int64          `json:"trace,omitempty"`
 		Note       string         `json:"note,omitempty"`
 	}

@@ -145,6 +145,10 @@ func (s *Server) photoEvents(c echo.Context) error {
 	}
 }
 
+// mmPerInch is exact by definition (international inch, 1959). What a person
+// measured by hand comes in the unit in which it was typed, and is kept in mm.
+const mmPerInch = 25.4
+
 // addMarks asks for a photo to be measured by two marks that a person tapped,
 // with the distance between them measured by hand.
 func (s *Server) addMarks(c echo.Context) error {
@@ -160,10 +164,15 @@ func (s *Server) addMarks(c echo.Context) error {
 		A          assess.Point `json:"a"`
 		B          assess.Point `json:"b"`
 		DistanceMM float64      `json:"distance_mm"`
+		DistanceIn float64      `json:"distance_in"`
 	}
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
+	if in.DistanceMM != 0 && in.DistanceIn != 0 {
+		return assess.Errorf(assess.EInvalid, "The distance came in millimetres and in inches: give one of them.")
+	}
+	in.DistanceMM += mmPerInch * in.DistanceIn
 	if err := checkMarks(in.A, in.B, in.DistanceMM); err != nil {
 		return err
 	}
@@ -197,7 +206,7 @@ func checkMarks(a, b assess.Point, mm float64) error {
 	case !(dx*dx+dy*dy >= leastMarksPx*leastMarksPx):
 		return assess.Errorf(assess.EInvalid, "The two marks lie too close together. Choose two points that are further apart.")
 	case !(mm >= leastMarksMM && mm <= mostMarksMM):
-		return assess.Errorf(assess.EInvalid, "The distance between the marks must be %d to %d mm. Measure it again.", leastMarksMM, mostMarksMM)
+		return assess.Errorf(assess.EInvalid, "The distance between the marks must be %s to %s. Measure it again.", assess.Length{MM: leastMarksMM}, assess.Length{MM: mostMarksMM})
 	}
 	return nil
 }

@@ -144,6 +144,7 @@ type rulingIn struct {
 	Finding    assess.Finding `json:"finding"`
 	Nodes      []assess.Node  `json:"nodes"`
 	DiameterMM float64        `json:"diameter_mm_by_hand"`
+	DiameterIn float64        `json:"diameter_in_by_hand,omitempty"` // instead, in inches
 	Trace      int64          `json:"trace"`
 	Note       string         `json:"note"`
 }
@@ -151,6 +152,10 @@ type rulingIn struct {
 // ruling makes of it what assess can judge, and validates it.
 func (s *Server) ruling(ctx context.Context, g *sighting, earlier []assess.Ruling, in rulingIn, name string, now time.Time) (assess.Ruling, error) {
 	var r assess.Ruling
+	if in.DiameterMM != 0 && in.DiameterIn != 0 {
+		return r, assess.Errorf(assess.EInvalid, "The diameter came in millimetres and in inches: give one of them.")
+	}
+	in.DiameterMM += mmPerInch * in.DiameterIn
 	m := g.measurement
 	if in.Trace != 0 {
 		c, err := s.store.Trace(ctx, m.ID, in.Trace)

@@ -60,8 +60,8 @@ type secondView struct {
 	Used    bool             `json:"used"`
 	Reason  string           `json:"reason,omitempty"` // it wasn't used: one of the reasons of a measurement, or "failed"
 	Why     *assess.Sentence `json:"why,omitempty"`    // in words
-	Depths  []depthView      `json:"depths"`        // of the measurement's canes
-	Earlier []earlierView    `json:"earlier"`       // what was said before and has to be said anew
+	Depths  []depthView      `json:"depths"`           // of the measurement's canes
+	Earlier []earlierView    `json:"earlier"`          // what was said before and has to be said anew
 }
 
 // helpView is a cane as it would stand with a second photo.

@@ -1,6 +1,8 @@
 package api
 
 import (
+	"fmt"
+	"math"
 	"net/http"
 	"regexp"
 	"strings"
@@ -42,4 +44,67 @@ func TestInches(t *testing.T) {
 	if a := r.ask("/language?language=fr&unit=ell&to=%2F", "en"); a.StatusCode != http.StatusNotFound || len(a.Cookies()) != 0 {
 		t.Errorf("a unit that isn't there: %d, %v", a.StatusCode, a.Cookies())
 	}
+}
+
+// What was measured by hand is kept in millimetres, whichever unit it came in:
+// an inch is 25.4 mm exactly (international inch; NIST SP 811, appendix B.8).
+func TestByHandInInches(t *testing.T) {
+	r := newRig(t)
+	v := r.view()
+	address := fmt.Sprintf("/api/measurements/%d", v.ID)
+	var p rulingPreview
+	r.post(address+"/preview", `{"cane":1,"said":"correct","diameter_in_by_hand":0.35}`, http.StatusOK, &p)
+	if p.Cane == nil || math.Abs(p.Cane.Diameter.Value-8.89) > 1e-9 {
+		t.Errorf("0.35 in is %v mm, want 8.89", p.Cane.Diameter.Value)
+	}
+	r.post(address+"/rulings", `{"after":0,"rulings":[{"cane":1,"said":"correct","diameter_in_by_hand":0.35}]}`, http.StatusCreated, &v)
+	if math.Abs(v.Rulings[0].DiameterMM-8.89) > 1e-9 {
+		t.Errorf("kept as %v", v.Rulings[0].DiameterMM)
+	}
+	var a errorAnswer
+	r.post(address+"/preview", `{"cane":1,"said":"correct","diameter_in_by_hand":8.9}`, http.StatusUnprocessableEntity, &a)
+	r.post(address+"/preview", `{"cane":1,"said":"correct","diameter_in_by_hand":0.35,"diameter_mm_by_hand":8.9}`, http.StatusUnprocessableEntity, &a)
+	bad := r.measured(r.send(1, pngOf(t, 900, 700), http.StatusCreated).ID)
+	r.post(fmt.Sprintf("/api/photos/%d/marks", bad.ID), `{"a":[100,100],"b":[500,120],"distance_in":20}`, http.StatusAccepted, nil)
+	r.measured(bad.ID)
+	if m := r.measurer.last().Marks; m == nil || m.DistanceMM != 508 {
+		t.Errorf("20 in between the marks is %+v, want 508 mm", m)
+	}
+}
+
+// Whoever reads inches types them: on the page nothing is converted but for
+// showing it.
+func TestBrowserByHandInInches(t *testing.T) {
+	r := newRig(t)
+	r.view()
+	b := openTab(t, r, sizes[0])
+	b.signIn("Ada")
+	b.visit("/about")
+	valueOf[bool](b, `fetch('/language?language=en&unit=in&to=%2Fabout').then(() => { window.chosen = true; }) && true`)
+	b.until(`window.chosen`)
+	b.visit("/photos/1")
+	b.stageReady()
+	b.click("#correct")
+	if label := b.text(`label[for="byhand"]`); label != "Diameter measured by hand, in" {
+		t.Errorf("the field is called %q", label)
+	}
+	b.keys("#byhand", "0.35\t")
+	b.until(`document.querySelector('#v-diameter').textContent.startsWith('0.350 ')`)
+	if got := b.text("#hand"); got != "0.350 in measured by hand by Ada; it stands above the photo's." {
+		t.Errorf("of the hand's measure it says %q", got)
+	}
+	b.shot("inches")
+	b.click("#done")
+	b.click("#agree")
+	b.click("#save")
+	b.until(`document.querySelector('#banner-text').textContent.includes('Saved as Ada')`)
+	b.visit("/photos/1")
+	b.stageReady()
+	b.goTo(1)
+	b.until(`document.querySelector('#hand').textContent.startsWith('0.350 in measured by hand by Ada, ')`)
+	b.click("#correct")
+	if got := valueOf[string](b, `document.querySelector('#byhand').value`); got != "0.35" {
+		t.Errorf("the field shows %q", got)
+	}
+	b.clean()
 }

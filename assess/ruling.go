@@ -200,7 +200,7 @@ func (r Ruling) validateCorrection(m *Measurement, earlier []Ruling, c *Cane) er
 	}
 	// The negated form catches NaN.
 	if r.DiameterMM != 0 && !(r.DiameterMM >= leastHandMM && r.DiameterMM <= mostHandMM) {
-		return Errorf(EInvalid, "a diameter of %v mm can't be a cane's: measure it in millimetres, %v to %v.", r.DiameterMM, leastHandMM, mostHandMM)
+		return Errorf(EInvalid, "a diameter of %s can't be a cane's: measure it again, %s to %s.", Length{MM: r.DiameterMM, Decimals: -1}, Length{MM: leastHandMM}, Length{MM: mostHandMM})
 	}
 	if r.Missed != nil {
 		if findCane(m, earlier, r.Cane) != nil || r.Missed.ID != r.Cane || r.Cane < 1 {

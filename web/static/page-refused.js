@@ -1,6 +1,6 @@
 import { Stage, svg } from './stage.js';
 import { post, key } from './net.js';
-import { t } from './text.js';
+import { t, inches } from './text.js';
 
 const $ = (id) => document.getElementById(id);
 const data = $('refused').dataset;
@@ -37,7 +37,7 @@ $('marks').addEventListener('submit', async (event) => {
   }
   const [a, b] = marks.map((m) => [m.x, m.y]);
   try {
-    await post(`/api/photos/${data.photo}/marks`, { a, b, distance_mm: Number($('mm').value) }, key());
+    await post(`/api/photos/${data.photo}/marks`, { a, b, [inches ? 'distance_in' : 'distance_mm']: Number($('mm').value) }, key());
     location.reload();
   } catch (e) { $('fault').textContent = e.message; }
 });

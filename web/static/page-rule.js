@@ -6,7 +6,7 @@ import { get, post, key, keepAnswer } from './net.js';
 import { all as allWork, change as changeWork, drop, hear, keep, Closed, Full } from './waiting.js';
 import { kick, person } from './sender.js';
 import { signInAgain } from './again.js';
-import { t, interval, length, number, day, said } from './text.js';
+import { t, interval, number, day, said, inches, typed, byHand } from './text.js';
 import { Stage, svg, nearest, placeAt } from './stage.js';
 import { drawCanes, sample, sortOf, sorts, box } from './canes.js';
 import { Drafts } from './drafts.js';
@@ -149,10 +149,10 @@ function showCane(row, all) {
   $('whose').textContent = row.said === 'correct' ? t('rule.corrected') : t('rule.program');
   $('finding').textContent = row.gone && row.said === 'reject' ? t('rule.draft.reject')
     : row.gone ? t('kind.not_a_cane') : row.kind === 'old_wood' ? t('kind.old_wood') : t(`finding.${row.cane.finding || ''}`);
-  const byHand = row.last?.diameter_mm_by_hand;
+  const hand = row.last && (row.last.diameter_mm_by_hand || row.last.diameter_in_by_hand);
   $('v-diameter').textContent = interval(row.cane.diameter_mm, 1);
-  $('hand').hidden = !byHand;
-  $('hand').textContent = byHand ? t(row.saved && row.last === row.saved ? 'rule.hand.saved' : 'rule.hand', { mm: length(byHand, 1, true), who: row.saved?.who || person(), when: row.saved ? day(row.saved.when) : '' }) : '';
+  $('hand').hidden = !hand;
+  $('hand').textContent = hand ? t(row.saved && row.last === row.saved ? 'rule.hand.saved' : 'rule.hand', { mm: byHand(row.last.diameter_mm_by_hand, row.last.diameter_in_by_hand), who: row.saved?.who || person(), when: row.saved ? day(row.saved.when) : '' }) : '';
   $('v-internode').textContent = interval(row.cane.internode_mm, 0);
   $('v-length').textContent = interval(row.cane.length_mm, 0) + (row.cane.leaves_frame ? ` (${t('rule.leaves')})` : '');
   $('v-nodes').textContent = row.cane.nodes.length;
@@ -162,13 +162,13 @@ function showCane(row, all) {
   const earlier = row.ruled ? null : view.second.earlier.findLast((e) => e.cane === row.seen.id);
   $('earlier').hidden = !earlier;
   $('earlier').textContent = earlier ? t('second.earlier', { who: earlier.who, said: t(`said.${earlier.said}`), was: t(`finding.${earlier.finding || ''}`) }) : '';
-  const open = row.cane.finding === 'too_close_to_call' && !byHand;
+  const open = row.cane.finding === 'too_close_to_call' && !hand;
   const help = open && !seconds && view.second.helps.find((h) => h.cane === row.seen.id);
   $('helps').hidden = !help;
   $('helps-text').textContent = help ? t(help.settles ? 'second.helps.settle' : 'second.helps.narrow', {
     at: t(`second.at.${help.at.height}.${help.at.side}`), step: t(`second.step.${view.second.step}`), mm: interval(help.diameter_mm, 1),
   }) : '';
-  const closer = !help && view.closer.find((x) => x.cane === row.seen.id && row.cane.finding === 'too_close_to_call' && !byHand);
+  const closer = !help && view.closer.find((x) => x.cane === row.seen.id && row.cane.finding === 'too_close_to_call' && !hand);
   $('closer').hidden = !closer;
   $('closer-text').textContent = closer ? t(closer.finding === 'too_close_to_call' ? 'rule.closer.half' : 'rule.closer.settle', { mm: interval(closer.diameter_mm, 1) }) : '';
   $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: said(view, b) })));
@@ -178,10 +178,10 @@ function showCane(row, all) {
   $('reject').setAttribute('aria-pressed', String(row.draft?.said === 'reject'));
   $('correct').setAttribute('aria-expanded', String(editing));
   if (!editing) return;
-  const d = row.draft?.said === 'correct' ? row.draft : {};
+  const d = row.draft?.said === 'correct' ? row.draft : row.draft ? {} : savedCorrection(row);
   for (const b of $('is').children) b.setAttribute('aria-pressed', String((d.kind || '') === b.dataset.kind));
   $('own').value = d.finding || '';
-  if (document.activeElement !== $('byhand')) $('byhand').value = d.diameter_mm_by_hand || '';
+  if (document.activeElement !== $('byhand')) $('byhand').value = typed(d.diameter_mm_by_hand, d.diameter_in_by_hand);
   if (document.activeElement !== $('note')) $('note').value = d.note || '';
   const node = row.cane.nodes[picked];
   $('delete-node').disabled = !node;
@@ -252,7 +252,7 @@ function correct(change) {
     const d = all[chosen]?.said === 'correct' ? all[chosen] : { ...savedCorrection(row), cane: chosen, said: 'correct' };
     change(d, row);
     for (const k of Object.keys(d)) if (d[k] === '' || d[k] === null || d[k] === 0 || Number.isNaN(d[k])) delete d[k];
-    const says = ['kind', 'finding', 'nodes', 'diameter_mm_by_hand', 'trace'].some((k) => d[k] !== undefined);
+    const says = ['kind', 'finding', 'nodes', 'diameter_mm_by_hand', 'diameter_in_by_hand', 'trace'].some((k) => d[k] !== undefined);
     if (says) all[chosen] = d;
     else delete all[chosen];
   });
@@ -710,7 +710,11 @@ $('own').addEventListener('change', (e) => correct((d) => {
   d.finding = e.target.value;
   if (d.finding) delete d.kind;
 }));
-$('byhand').addEventListener('change', (e) => correct((d) => { d.diameter_mm_by_hand = Number(e.target.value) || 0; }));
+$('byhand').addEventListener('change', (e) => correct((d) => {
+  delete d.diameter_mm_by_hand;
+  delete d.diameter_in_by_hand;
+  d[inches ? 'diameter_in_by_hand' : 'diameter_mm_by_hand'] = Number(e.target.value) || 0;
+}));
 $('note').addEventListener('change', (e) => correct((d) => { d.note = e.target.value.trim(); }));
 $('add').addEventListener('click', () => { if ($('addat').value !== '') { addNode(Number($('addat').value)); $('addat').value = ''; } });
 $('undo').addEventListener('click', () => {

@@ -8,7 +8,7 @@ const locale = language === 'en' ? 'en-GB' : language;
 const texts = answer.ok ? await answer.json() : {};
 
 // The reader's unit of short lengths: mm, or in for inches.
-const inches = document.body.dataset.unit === 'in';
+export const inches = document.body.dataset.unit === 'in';
 const mmPerInch = 25.4;
 
 // t gives the text of a key, with {name} replaced by what values has, and
@@ -30,6 +30,13 @@ export function length(mm, decimals = 0, bare = false) {
   const n = inches ? number(mm / mmPerInch, decimals + 2) : number(mm, decimals);
   return bare ? n : t('unit.length', { length: n });
 }
+
+// typed is what stands in a field for a length by hand: it is sent in the unit
+// in which it was typed, and the service makes millimetres of it.
+export const typed = (mm, inch) => inch || (mm && inches ? Number((mm / mmPerInch).toFixed(3)) : mm) || '';
+
+// byHand writes such a length, with the unit beside it.
+export const byHand = (mm, inch) => (inch && inches ? number(inch, 3) : length(inch ? inch * mmPerInch : mm, 1, true));
 
 // interval writes a measured length with its bounds; the unit stands beside it.
 export function interval(q, decimals = 0) {
