@@ -130,3 +130,34 @@ func TestBrowserLookTellsWhatToChange(t *testing.T) {
 		})
 	}
 }
+
+// What the look says, however much it is, moves nothing that a thumb is on its
+// way to.
+func TestBrowserLookMovesNoButton(t *testing.T) {
+	m := &keptMeasurer{seen: []assess.LookPoint{
+		{Of: "reference", State: assess.LookChange, Say: "card_shade"}, {Of: "distance", State: assess.LookChange, Say: "step_back"},
+		{Of: "wire", State: assess.LookChange, Say: "no_wire"}, {Of: "background", State: assess.LookChange, Say: "hang_sheet"},
+	}}
+	r := rigOn(t, filepath.Join(t.TempDir(), "data"), m, Limits{})
+	r.block()
+	for _, z := range sizes {
+		b := openTab(t, r, z)
+		b.signIn("Ada")
+		b.visit("/blocks/1/4/8/photo")
+		b.until(`document.body.dataset.ready === 'yes'`)
+		valueOf[bool](b, `(() => { window.tops = []; const look = () => { const r = document.querySelector('#send').getBoundingClientRect(); if (r.height) window.tops.push(r.top); requestAnimationFrame(look); }; look(); return true; })()`)
+		b.takes(anotherPhoto(t, "moving"))
+		b.until(`document.querySelectorAll('#looked li').length >= 5 && document.querySelector('#preview').complete`)
+		if n := valueOf[int](b, `window.tops.length`); n < 3 {
+			t.Fatalf("looked at %d times", n)
+		}
+		if by := valueOf[float64](b, `Math.max(...window.tops) - Math.min(...window.tops)`); by > 1 {
+			t.Errorf("%s: the button moved by %.0f px", z.name, by)
+		}
+		// On a phone what is said is in sight with the button.
+		if !valueOf[bool](b, `document.querySelector('#looked').getBoundingClientRect().bottom <= innerHeight`) {
+			t.Errorf("%s: what the look says is out of sight", z.name)
+		}
+		b.shot("looked")
+	}
+}
