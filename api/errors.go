@@ -52,6 +52,11 @@ func (s *Server) writeError(err error, c echo.Context) {
 	if c.Response().Committed {
 		return
 	}
+	if wentAway(err, c) {
+		s.log.Debug("whoever asked went away", "method", c.Request().Method, "path", c.Path(), "error", err)
+		_ = c.NoContent(statusWentAway)
+		return
+	}
 	status, answer := s.answerTo(err, c)
 	var conflict *store.Conflict
 	if errors.As(err, &conflict) {
@@ -77,6 +82,19 @@ func (s *Server) writeError(err error, c echo.Context) {
 	if werr != nil {
 		s.log.Error("an error could not be told", "error", werr, "about", err)
 	}
+}
+
+// statusWentAway stands in the counts for requests that were given up before
+// they were answered. Nobody reads it; HTTP has no status for it (RFC 9110).
+const statusWentAway = 499
+
+// wentAway tells that a request ended because whoever sent it closed the way:
+// a page that was left while its pictures were still coming, say. What the
+// person did wrong, or was too slow for, is told all the same.
+func wentAway(err error, c echo.Context) bool {
+	var told *assess.Error
+	var he *echo.HTTPError
+	return c.Request().Context().Err() != nil && !errors.As(err, &told) && !errors.As(err, &he)
 }
 
 func (s *Server) answerTo(err error, c echo.Context) (int, errorAnswer) {

@@ -136,7 +136,7 @@ func TestBrowserLookTellsWhatToChange(t *testing.T) {
 func TestBrowserLookMovesNoButton(t *testing.T) {
 	m := &keptMeasurer{seen: []assess.LookPoint{
 		{Of: "reference", State: assess.LookChange, Say: "card_shade"}, {Of: "distance", State: assess.LookChange, Say: "step_back"},
-		{Of: "wire", State: assess.LookChange, Say: "no_wire"}, {Of: "background", State: assess.LookChange, Say: "hang_sheet"},
+		{Of: "wire", State: assess.LookChange, Say: "show_wire"}, {Of: "background", State: assess.LookChange, Say: "background_busy"},
 	}}
 	r := rigOn(t, filepath.Join(t.TempDir(), "data"), m, Limits{})
 	r.block()

@@ -85,7 +85,9 @@ func TestBrowserTwoTabsSendOnce(t *testing.T) {
 			way.set(false, false, 0)
 			var both sync.WaitGroup
 			for _, one := range []*tab{b, o} {
-				both.Go(func() { _, _ = chromedp.Run(one.ctx, chromedp.Evaluate[bool](`(document.querySelector('#now').click(), true)`)) })
+				both.Go(func() {
+					_, _ = chromedp.Run(one.ctx, chromedp.Evaluate[bool](`(document.querySelector('#now').click(), true)`))
+				})
 			}
 			both.Wait()
 			b.noneWaits()

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -54,6 +55,9 @@ func checkChoice(t testing.TB, name string, m *Measurement, f Form, ch Choice) {
 	}
 	for _, a := range ch.Ask {
 		where[a.Cane]++
+		if strings.Count(a.Why.String(), "too close to call") > 1 {
+			t.Errorf("%s: cane %d is said twice to be too close: %s", name, a.Cane, a.Why)
+		}
 	}
 	if len(where) != len(m.Canes) {
 		t.Errorf("%s: %d canes are spoken of, of %d", name, len(where), len(m.Canes))

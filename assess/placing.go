@@ -21,7 +21,9 @@ const findingReason = "%s: %s"
 // any place; if not, why, and whether a person must decide that.
 func (c *standing) fruiting(s *stand, f Form, p Choosing) (ok bool, why Sentence, ask bool) {
 	finding := c.Finding.InWords()
-	if len(c.Because) > 0 {
+	if len(c.Because) > 0 && c.Finding == TooCloseToCall {
+		finding = c.Because[0] // which says that it is too close
+	} else if len(c.Because) > 0 {
 		finding = Tell("%s: %s", finding, c.Because[0])
 	}
 	// Along a cordon, canes may stand anywhere on it.
