@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+
+	"nodespan/assess"
 )
 
 // everyPage lists the pages of a full record, by a name for pictures.
@@ -17,19 +19,56 @@ func (r *rig) everyPage() [][2]string {
 	// One photo more, which can't be measured: it has no reference.
 	st := r.measured(r.send(1, pngOf(r.t, 900, 700), http.StatusCreated).ID)
 	job := r.newJob()
-	return append(r.lessonPages(), [][2]string{
+	for i, path := range []string{"North-1-1.jpg", "North-1-2.jpg"} {
+		if status, text := r.sendJob(job, path, [][]byte{vineJPEG, pngOf(r.t, 500, 400)}[i]); status != http.StatusCreated {
+			r.t.Fatalf("%s into a job: %d %s", path, status, text)
+		}
+	}
+	r.written(job, 2)
+	pages := append(r.lessonPages(), [][2]string{
 		{"home", "/"}, {"newblock", "/blocks/new"}, {"block", "/blocks/1?row=4"}, {"rules", "/blocks/1/rules"}, {"pairs", "/blocks/1/pairs"}, {"labels", "/blocks/1/labels"},
 		{"vine", "/blocks/1/4/7"}, {"addphoto", "/blocks/1/4/7/photo"}, {"second", fmt.Sprintf("/blocks/1/4/7/photo?second=%d&step=left", v.Photo)}, {"plan", "/blocks/1/4/7/plan?winter=" + lastWinter()},
 		{"rule", fmt.Sprintf("/photos/%d", v.Photo)}, {"choice", fmt.Sprintf("/photos/%d/choice", v.Photo)}, {"unmeasured", fmt.Sprintf("/photos/%d", st.ID)},
 		{"card", "/card"}, {"about", "/about"}, {"people", "/people"}, {"account", "/account"}, {"deleted", "/deleted"}, {"error", "/nowhere"},
 		{"waiting", "/waiting"}, {"jobs", "/jobs"}, {"job", fmt.Sprintf("/jobs/%d", job)},
+		{"jobcanes", fmt.Sprintf("/jobs/%d/canes", job)}, {"jobphoto", fmt.Sprintf("/jobs/%d/photo?path=North-1-1.jpg&cane=2", job)},
 	}...)
+	// One that failed, and one that is being measured for as long as anybody looks.
+	r.measurer.fails(assess.Errorf(assess.EInvalid, "The photo is empty."))
+	failed := r.measured(r.sendAt(8, aside("failed")).ID)
+	r.measurer.fails(nil)
+	r.measurer.holds()
+	held := r.sendAt(9, aside("held"))
+	return append(pages, [2]string{"failed", fmt.Sprintf("/photos/%d", failed.ID)}, [2]string{"progress", fmt.Sprintf("/photos/%d", held.ID)})
+}
+
+// fails has what is measured from now on end with an error.
+func (k *keptMeasurer) fails(err error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.err = err
+}
+
+// holds has what is measured from now on never end by itself.
+func (k *keptMeasurer) holds() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.gate = make(chan struct{})
+}
+
+// sendAt uploads a photo of another vine of row 4.
+func (r *rig) sendAt(vine int, data []byte) photoState {
+	r.t.Helper()
+	got, text := r.sendTo(fmt.Sprintf("/api/blocks/1/rows/4/vines/%d/photos", vine), data)
+	var st photoState
+	r.check("upload", got, http.StatusCreated, text, &st)
+	return st
 }
 
 // settled waits until a page's scripts have drawn what they draw.
 func (b *tab) settled() {
 	b.t.Helper()
-	b.until(`document.readyState === 'complete' && (!document.querySelector('#rule, #choice, #attempt, #compare') || document.querySelector('[data-ready]')) && document.getAnimations().length === 0`)
+	b.until(`document.readyState === 'complete' && (!document.querySelector('#rule, #choice, #attempt, #compare') || document.querySelector('[data-ready]')) && (!document.querySelector('#job') || document.querySelector('#outcomes tr')) && (!document.querySelector('#jobcanes') || document.querySelector('.gridrow')) && (!document.querySelector('#jobphoto') || document.querySelector('#picture .cane')) && document.getAnimations().length === 0`)
 }
 
 // violations are what axe-core finds on the page that is shown.
@@ -129,17 +168,14 @@ const markFocus = `(() => {
   return window.wanted.length;
 })()`
 
-// Every page in every language, with text as it is and twice as large, on the
-// phone: targets are large enough, nothing is cut off, nothing scrolls
+// Every page in every language, with text as it is and twice as large, on phone
+// and desk: targets are large enough, nothing is cut off, nothing scrolls
 // sideways.
 func TestPagesInEveryLanguageAndSize(t *testing.T) {
 	r := newRig(t)
 	pages := r.everyPage()
 	for _, z := range sizes {
 		for _, language := range []string{"en", "de", "es", "fr", "it"} {
-			if z.name == "desk" && language != "de" {
-				continue // the longest words, and the widest window: enough
-			}
 			b := openTab(t, r, z)
 			b.signIn("Ada")
 			b.speak(language)

@@ -38,7 +38,7 @@ func (s *Server) jobPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	v, _, err := s.viewJob(j, o)
+	v, _, err := s.viewJob(c, j, o)
 	if err != nil {
 		return err
 	}

@@ -82,7 +82,7 @@ func (s *Server) viewJobs(c echo.Context) ([]jobView, error) {
 		if err != nil {
 			return nil, err
 		}
-		v, _, err := s.viewJob(j, o)
+		v, _, err := s.viewJob(c, j, o)
 		if err != nil {
 			return nil, err
 		}
@@ -122,7 +122,7 @@ func (s *Server) addJob(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	v, _, err := s.viewJob(j, o)
+	v, _, err := s.viewJob(c, j, o)
 	if err != nil {
 		return err
 	}
@@ -201,7 +201,7 @@ func (s *Server) changeJob(c echo.Context) error {
 	} else {
 		s.jobs.touch(o, in.Do != "")
 	}
-	v, _, err := s.viewJob(j, o)
+	v, _, err := s.viewJob(c, j, o)
 	if err != nil {
 		return err
 	}
@@ -267,7 +267,7 @@ func (s *Server) getJob(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	v, _, err := s.viewJob(j, o)
+	v, _, err := s.viewJob(c, j, o)
 	if err != nil {
 		return err
 	}
@@ -293,7 +293,7 @@ func (s *Server) jobEvents(c echo.Context) error {
 		if j, err = s.store.Job(ctx, j.ID); err != nil {
 			return err
 		}
-		v, changed, err := s.viewJob(j, o)
+		v, changed, err := s.viewJob(c, j, o)
 		if err != nil {
 			return err
 		}
@@ -340,10 +340,29 @@ func (s *Server) jobOutcomes(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	if out == nil {
-		out = []batch.Outcome{}
+	lines := []outcomeLine{}
+	for _, x := range out {
+		lines = append(lines, outcomeLine{x, s.retold(c, x.Reason)})
 	}
-	return c.JSON(http.StatusOK, out)
+	return c.JSON(http.StatusOK, lines)
+}
+
+// outcomeLine is an outcome with its reason in the language of the page that
+// asked.
+type outcomeLine struct {
+	batch.Outcome
+	Told string `json:"reason_told,omitempty"`
+}
+
+// retold tells a reason that a job keeps in English: one or more of a
+// measurement's reasons, or a sentence of why a photo can't be read. What no
+// catalogue has word by word stays as it is.
+func (s *Server) retold(c echo.Context, reason string) string {
+	for _, r := range assess.Reasons() {
+		said := assess.Explain(r)
+		reason = strings.ReplaceAll(reason, said.String(), s.told(c, said))
+	}
+	return s.toldText(c, reason)
 }
 
 // placeIn says to which vine a photo belongs.

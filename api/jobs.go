@@ -9,6 +9,8 @@ import (
 	"sync"
 	"time"
 
+	"github.com/labstack/echo/v4"
+
 	"nodespan/assess"
 	"nodespan/assess/batch"
 	"nodespan/assess/store"
@@ -53,9 +55,9 @@ type openJob struct {
 	dirty   bool // something came since the tables were written
 	stop    context.CancelFunc
 	counts  batch.Counts
-	start   time.Time // of the present run
-	fresh   int       // photos measured in it
-	fault   string    // why the last run ended, in words
+	start   time.Time       // of the present run
+	fresh   int             // photos measured in it
+	fault   assess.Sentence // why the last run ended
 	changed chan struct{}
 }
 
@@ -212,13 +214,13 @@ func (js *jobs) loop(ctx context.Context) {
 		}
 		err := js.work(ctx, o, j)
 		o.mu.Lock()
-		o.fault = ""
+		o.fault = assess.Sentence{}
 		if err != nil && ctx.Err() == nil && !errors.Is(err, context.Canceled) {
 			js.s.log.Error("a job was ended by a fault", "job", o.id, "error", err)
-			o.fault = "The job was ended by a fault in the program or a full disk. What was measured is kept. Resume it; if it stays, look into the log."
+			o.fault = assess.Tell("The job was ended by a fault in the program or a full disk. What was measured is kept. Resume it; if it stays, look into the log.")
 			var ae *assess.Error
 			if errors.As(err, &ae) {
-				o.fault = ae.Message
+				o.fault = ae.Sentence()
 			}
 			o.dirty = false
 		}
@@ -454,6 +456,7 @@ type jobView struct {
 	Rate    float64      `json:"photos_per_second"` // of the present run, 0 while none was measured
 	Left    int          `json:"seconds_left"`      // by that rate, 0 when it can't be told
 	Fault   string       `json:"fault,omitempty"`
+	Told    string       `json:"fault_told,omitempty"` // the fault in the language of the page that asked
 	By      string       `json:"by"`
 	At      time.Time    `json:"at"`
 	// Written is what the last writing of the tables brought; null before.
@@ -465,10 +468,10 @@ type jobView struct {
 	Page  string   `json:"page"`
 }
 
-func (s *Server) viewJob(j store.Job, o *openJob) (jobView, <-chan struct{}, error) {
+func (s *Server) viewJob(c echo.Context, j store.Job, o *openJob) (jobView, <-chan struct{}, error) {
 	o.mu.Lock()
 	v := jobView{
-		ID: j.ID, Name: j.Name, Pattern: j.Pattern, RuleSet: j.RuleSet, Check: j.Check, Doing: o.doing, Paused: j.Paused, Counts: o.counts, Fault: o.fault,
+		ID: j.ID, Name: j.Name, Pattern: j.Pattern, RuleSet: j.RuleSet, Check: j.Check, Doing: o.doing, Paused: j.Paused, Counts: o.counts, Fault: o.fault.String(), Told: s.told(c, o.fault),
 		By: j.CreatedBy, At: j.CreatedAt, Page: jobPath(j.ID), Lists: []string{},
 	}
 	if v.Doing == jobIdle && o.dirty {

@@ -76,7 +76,7 @@ func TestBrowserJob(t *testing.T) {
 			if got := valueOf[int](b, `document.querySelectorAll('.gridrow').length`); got > 60 {
 				t.Errorf("%d rows are in the page at once", got)
 			}
-			valueOf[bool](b, `(() => { document.querySelector('.gridrow').click(); return true; })()`)
+			valueOf[bool](b, `(() => { document.querySelector('.gridrow a').click(); return true; })()`)
 			b.until(`location.pathname === '/jobs/1/photo' && document.querySelectorAll('#picture .cane').length === 8`)
 			if text := r.get(valueOf[string](b, `document.querySelector('#picture image').getAttribute('href')`), http.StatusOK, nil); !strings.HasPrefix(text, "\xff\xd8") {
 				t.Errorf("the picture is no JPEG: %.20q", text)

@@ -67,11 +67,11 @@ func kept(t testing.TB) *assess.Measurement {
 func (k *keptMeasurer) Measure(ctx context.Context, photo []byte, ask assess.Ask) (*assess.Measurement, error) {
 	k.mu.Lock()
 	k.asks = append(k.asks, ask)
-	panics, err := k.panics, k.err
+	panics, err, gate := k.panics, k.err, k.gate
 	k.mu.Unlock()
-	if k.gate != nil {
+	if gate != nil {
 		select {
-		case <-k.gate:
+		case <-gate:
 		case <-ctx.Done():
 			return nil, ctx.Err()
 		}

@@ -4,7 +4,6 @@ import (
 	"net/http"
 
 	"nodespan/assess"
-	"nodespan/assess/batch"
 )
 
 // An operation describes one call of the API: the published description is made
@@ -225,7 +224,7 @@ var operations = []operation{
 	{route: "GET /api/jobs/:job/uploaded", what: "The photos that a job has, with their size in bytes.", status: http.StatusOK, out: map[string]int64{}},
 	{route: "POST /api/jobs/:job/photos", what: "Send one photo into a job.", form: []part{{"path", "its path below the job's folder"}, {"photo", "the file"}}, status: http.StatusCreated, out: placedAnswer{}},
 	{route: "POST /api/jobs/:job/zip", what: "Send a zip file with photos into a job.", form: []part{{"file", "the zip file"}}, status: http.StatusCreated, out: zipAnswer{}},
-	{route: "GET /api/jobs/:job/photos", what: "What became of each photo, by path.", query: []param{{"after", "the last path that one has", "string"}, {"limit", "at most so many, up to 1000; 200 without", "integer"}}, status: http.StatusOK, out: []batch.Outcome{}},
+	{route: "GET /api/jobs/:job/photos", what: "What became of each photo, by path.", query: []param{{"after", "the last path that one has", "string"}, {"limit", "at most so many, up to 1000; 200 without", "integer"}}, status: http.StatusOK, out: []outcomeLine{}},
 	{route: "POST /api/jobs/:job/places", what: "Say to which vine a photo belongs.", in: placeIn{}, status: http.StatusNoContent},
 	{route: "GET /api/jobs/:job/canes", what: "The table of all canes by columns; a text is its place in the list of texts.", status: http.StatusOK, out: caneColumns{}},
 	{route: "GET /api/jobs/:job/measurement", what: "What was seen on one photo.", query: []param{{"path", "the photo's path", "string"}}, status: http.StatusOK, out: jobMeasurementView{}},

@@ -31,7 +31,7 @@ function show(v) {
   let text = t('job.counts', { done, photos: c.photos, measured: c.measured, refused: c.refused, failed: c.failed });
   if (v.photos_per_second) text += ' ' + t('job.rate', { rate: number(v.photos_per_second, 2), left: lasting(v.seconds_left) });
   $('counts').textContent = text;
-  $('jobfault').textContent = v.fault || '';
+  $('jobfault').textContent = v.fault_told || v.fault || '';
   $('older').hidden = !v.older;
   $('pause').hidden = v.paused || v.doing === 'idle';
   $('resume').hidden = !(v.paused || v.fault || v.older);
@@ -175,7 +175,7 @@ function row(o) {
   const name = element('td', '', { 'data-name': t('job.photo') });
   const link = o.outcome === 'measured' || o.outcome === 'refused' || o.outcome === 'failed';
   name.append(link ? element('a', o.path, { href: `${page}/photo?path=${encodeURIComponent(o.path)}` }) : o.path);
-  const what = element('td', t(`job.outcome.${o.outcome}`) + (o.reason ? `: ${o.reason}` : ''), { 'data-name': t('job.outcome') });
+  const what = element('td', t(`job.outcome.${o.outcome}`) + (o.reason ? `: ${o.reason_told || o.reason}` : ''), { 'data-name': t('job.outcome') });
   const vine = element('td', '', { 'data-name': t('job.vine') });
   vine.append(placed(o));
   tr.append(name, what, vine);

@@ -1,7 +1,7 @@
 // All canes of a job: a table that stays smooth with a hundred thousand rows,
 // and plots in which rows are selected by drawing a box or a span.
 import { get } from './net.js';
-import { t, number } from './text.js';
+import { t, inReader, interval, length, number } from './text.js';
 
 const $ = (id) => document.getElementById(id);
 const { job, photo } = $('jobcanes').dataset;
@@ -11,7 +11,7 @@ const columns = [
   ['photo', null, 13], ['block', null, 7], ['row', 0, 4], ['vine', 0, 4], ['stance', null, 5], ['treatment', null, 7], ['cane', 0, 4],
   ['diameter_mm', 1, 11], ['internode_mm', 0, 11], ['length_mm', 0, 6], ['nodes', 0, 5], ['finding', null, 11],
 ];
-const ROW = 32; // px: rows have one height, so where each stands is known without the others
+const ROW = 48; // px: rows have one height, so where each stands is known without the others
 
 let data = null;
 let shown = []; // indices of the rows, as they stand
@@ -65,6 +65,7 @@ function arrange() {
   });
   shown = list;
   $('space').style.height = `${Math.min(shown.length * ROW, TALLEST)}px`;
+  $('grid').setAttribute('aria-rowcount', shown.length + 1);
   $('state').textContent = t('jobcanes.shown', { shown: shown.length, all: n });
   $('body').scrollTop = 0;
   drawRows();
@@ -87,20 +88,25 @@ function drawRows() {
   const list = document.createDocumentFragment();
   for (let k = from; k < to; k++) {
     const i = shown[k];
-    const a = document.createElement('a');
-    a.className = 'gridrow';
-    a.setAttribute('role', 'row');
-    a.setAttribute('aria-rowindex', k + 2);
-    a.href = `${photo}?path=${encodeURIComponent(textOf('photo', i))}&cane=${data.columns.cane[i]}`;
-    a.style.transform = `translateY(${k * ROW - top + body.scrollTop}px)`;
+    const row = document.createElement('div');
+    row.className = 'gridrow';
+    row.setAttribute('role', 'row');
+    row.setAttribute('aria-rowindex', k + 2);
+    row.style.transform = `translateY(${k * ROW - top + body.scrollTop}px)`;
     for (const [name, decimals, width] of columns) {
       const c = document.createElement('span');
       c.setAttribute('role', 'cell');
       c.style.width = `${width}rem`;
-      c.textContent = cellText(name, decimals, i);
-      a.append(c);
+      const text = cellText(name, decimals, i);
+      if (name === 'photo') {
+        // The whole row leads to the cane on its photo.
+        const a = Object.assign(document.createElement('a'), { textContent: text });
+        a.href = `${photo}?path=${encodeURIComponent(textOf('photo', i))}&cane=${data.columns.cane[i]}`;
+        c.append(a);
+      } else c.textContent = text;
+      row.append(c);
     }
-    list.append(a);
+    list.append(row);
   }
   $('rows').replaceChildren(list);
 }
@@ -110,27 +116,29 @@ function cellText(name, decimals, i) {
   if (decimals === null) return textOf(name, i);
   const v = data.columns[name][i];
   if (v === null) return '–';
-  const low = name.endsWith('_mm') && data.columns[name.replace('_mm', '_low_mm')];
-  if (low && low[i] !== null) {
-    return t('value.interval', { value: number(v, decimals), low: number(low[i], decimals), high: number(data.columns[name.replace('_mm', '_high_mm')][i], decimals) });
-  }
-  return number(v, decimals);
+  if (!name.endsWith('_mm')) return number(v, decimals);
+  const low = data.columns[name.replace('_mm', '_low_mm')];
+  if (low && low[i] !== null) return interval({ value: v, low: low[i], high: data.columns[name.replace('_mm', '_high_mm')][i] }, decimals);
+  return length(v, decimals, true);
 }
 
 function drawHead() {
   $('head').replaceChildren(...columns.map(([name, , width]) => {
+    const cell = document.createElement('span');
+    cell.style.width = `${width}rem`;
+    cell.setAttribute('role', 'columnheader');
+    cell.setAttribute('aria-sort', sort.name === name ? (sort.down ? 'descending' : 'ascending') : 'none');
     const b = document.createElement('button');
     b.type = 'button';
-    b.style.width = `${width}rem`;
-    b.setAttribute('role', 'columnheader');
-    b.setAttribute('aria-sort', sort.name === name ? (sort.down ? 'descending' : 'ascending') : 'none');
     b.textContent = t(`jobcanes.column.${name}`) + (sort.name === name ? (sort.down ? ' ▾' : ' ▴') : '');
+    cell.append(b);
     b.addEventListener('click', () => {
       sort = { name, down: sort.name === name ? !sort.down : false };
       drawHead();
       arrange();
+      $('head').children[columns.findIndex(([c]) => c === name)].firstChild.focus();
     });
-    return b;
+    return cell;
   }));
 }
 
@@ -145,7 +153,10 @@ function setRanges() {
   }
 }
 
-function axes(canvas, x, xTitle, y, yTitle) {
+// axes draws a plot's frame; what of x and y is a length is told in the reader's
+// unit, which is per mm.
+function axes(canvas, x, xTitle, y, yTitle, yLength = true) {
+  const { per, decimals } = inReader();
   const g = canvas.getContext('2d');
   const ratio = window.devicePixelRatio || 1;
   const [w, h] = [canvas.clientWidth || 520, canvas.clientHeight || 260];
@@ -159,21 +170,24 @@ function axes(canvas, x, xTitle, y, yTitle) {
   g.fillStyle = '#44525e';
   g.strokeStyle = '#c9d2d9';
   g.textAlign = 'center';
-  for (const v of ticks(x)) { g.beginPath(); g.moveTo(px(v), py(y[0])); g.lineTo(px(v), py(y[1])); g.stroke(); g.fillText(number(v, 0), px(v), h - 16); }
+  for (const [v, text] of ticks(x, per, decimals)) { g.beginPath(); g.moveTo(px(v), py(y[0])); g.lineTo(px(v), py(y[1])); g.stroke(); g.fillText(text, px(v), h - 16); }
   g.textAlign = 'right';
-  for (const v of ticks(y)) { g.beginPath(); g.moveTo(px(x[0]), py(v)); g.lineTo(px(x[1]), py(v)); g.stroke(); g.fillText(number(v, 0), margin.left - 4, py(v) + 4); }
+  for (const [v, text] of ticks(y, yLength ? per : 1, yLength ? decimals : 0)) { g.beginPath(); g.moveTo(px(x[0]), py(v)); g.lineTo(px(x[1]), py(v)); g.stroke(); g.fillText(text, margin.left - 4, py(v) + 4); }
   g.textAlign = 'center';
   g.fillText(xTitle, (margin.left + w) / 2, h - 2);
   g.save(); g.translate(11, h / 2); g.rotate(-Math.PI / 2); g.fillText(yTitle, 0, 0); g.restore();
   return { g, px, py, w, h, back: (cx) => x[0] + ((cx - margin.left) / (w - margin.left - margin.right)) * (x[1] - x[0]), up: (cy) => y[0] + ((h - margin.bottom - cy) / (h - margin.top - margin.bottom)) * (y[1] - y[0]) };
 }
 
-function ticks([from, to]) {
+// ticks are places of round numbers, with those; per of them make one.
+function ticks([least, most], per, decimals) {
+  const [from, to] = [least / per, most / per];
   const rough = (to - from) / 6;
   const power = 10 ** Math.floor(Math.log10(rough));
-  const step = [1, 2, 5, 10].map((k) => k * power).find((s) => s >= rough);
+  // Never finer than what is written: no number stands there twice.
+  const step = Math.max(10 ** -decimals, [1, 2, 5, 10].map((k) => k * power).find((s) => s >= rough));
   const out = [];
-  for (let v = Math.ceil(from / step) * step; v <= to; v += step) out.push(v);
+  for (let v = Math.ceil(from / step) * step; v <= to; v += step) out.push([v * per, number(v, decimals)]);
   return out;
 }
 
@@ -199,7 +213,7 @@ function drawPlots() {
   };
   const all = count(ds.keys());
   const some = count(shown);
-  histogram = axes($('histogram'), range.diameter_mm, mm, [0, Math.max(1, ...all) * 1.05], t('jobcanes.canes'));
+  histogram = axes($('histogram'), range.diameter_mm, mm, [0, Math.max(1, ...all) * 1.05], t('jobcanes.canes'), false);
   for (const [bars, color] of [[all, '#d5dde3'], [some, '#0b4f8a']]) {
     histogram.g.fillStyle = color;
     bars.forEach((v, k) => {
@@ -242,6 +256,7 @@ function selectIn(canvas, plot, both) {
     if (Math.abs(e.offsetX - a[0]) < 4) picked = null;
     else {
       const span = (f, u, v) => [f(u), f(v)].sort((m, n) => m - n);
+      $('from').value = $('to').value = '';
       picked = both ? { l: span(p.back, a[0], e.offsetX), d: span(p.up, a[1], e.offsetY) } : { d: span(p.back, a[0], e.offsetX) };
     }
     arrange();
@@ -269,9 +284,18 @@ try {
   $('find').addEventListener('input', arrange);
   $('finding').addEventListener('change', arrange);
   $('block').addEventListener('change', arrange);
+  // What a drawn span does, by the keyboard.
+  for (const id of ['from', 'to']) {
+    $(id).addEventListener('input', () => {
+      const { per } = inReader();
+      const at = (name, none) => ($(name).value === '' ? none : Number($(name).value) * per);
+      picked = $('from').value === '' && $('to').value === '' ? null : { d: [at('from', 0), at('to', range.diameter_mm[1])] };
+      arrange();
+    });
+  }
   $('clear').addEventListener('click', () => {
     picked = null;
-    $('find').value = $('finding').value = $('block').value = '';
+    $('find').value = $('finding').value = $('block').value = $('from').value = $('to').value = '';
     arrange();
   });
   new ResizeObserver(() => { drawRows(); drawPlots(); }).observe($('body'));

@@ -38,6 +38,10 @@ export const typed = (mm, inch) => inch || (mm && inches ? Number((mm / mmPerInc
 // byHand writes such a length, with the unit beside it.
 export const byHand = (mm, inch) => (inch && inches ? number(inch, 3) : length(inch ? inch * mmPerInch : mm, 1, true));
 
+// inReader is how many mm the reader's unit has, and how many decimals a round
+// number of them needs.
+export const inReader = () => (inches ? { per: mmPerInch, decimals: 1 } : { per: 1, decimals: 0 });
+
 // interval writes a measured length with its bounds; the unit stands beside it.
 export function interval(q, decimals = 0) {
   if (!q || !(q.high > 0)) return t('value.none');
