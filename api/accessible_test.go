@@ -134,8 +134,8 @@ const smallTargets = `[...document.querySelectorAll('a[href], button, input:not(
   return r.width < 47.5 || r.height < 47.5 ? [e.outerHTML.slice(0, 120) + ' ' + Math.round(r.width) + 'x' + Math.round(r.height)] : [];
 })`
 
-// lost lists what doesn't fit into a window of some width: text that is cut off
-// or reaches out of it, which only sideways scrolling would show. The browser's
+// lost lists what doesn't fit into a window of some width: text that is cut off,
+// that another control lies over, or that reaches out of it, which only sideways scrolling would show. The browser's
 // own innerWidth grows on a phone with what is too wide.
 const lost = `((room) => {
   const out = [];
@@ -152,6 +152,10 @@ const lost = `((room) => {
     if (burst) out.push('words reach out of: ' + e.outerHTML.slice(0, 100));
     else if (cut && e.innerText) out.push('cut off: ' + e.outerHTML.slice(0, 100));
     else if (wide > 1 && r.right > room + 1 && (text || !e.children.length)) out.push('reaches out: ' + e.outerHTML.slice(0, 100));
+  }
+  const over = [...document.querySelectorAll('.stage button')].filter((e) => e.getClientRects().length).map((e) => [e, e.getBoundingClientRect()]);
+  for (const [a, p] of over) for (const [b, q] of over) {
+    if (a.compareDocumentPosition(b) & 4 && p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 1 && q.top < p.bottom - 1) out.push('one lies over the other: ' + a.outerHTML.slice(0, 60) + ' ' + b.outerHTML.slice(0, 60));
   }
   return out.slice(0, 8);
 })`
