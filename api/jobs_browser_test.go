@@ -196,3 +196,50 @@ func many(t testing.TB, path string, n int) {
 		t.Fatal(err)
 	}
 }
+
+// What a job's pages tell is in the reader's language and unit: why a photo
+// wasn't measured, and every length in the table and beside the plots.
+func TestBrowserJobInGermanAndInches(t *testing.T) {
+	r := newRig(t)
+	job := r.newJob()
+	r.sendJob(job, "North-1-1.jpg", vineJPEG)
+	r.sendJob(job, "North-1-2.png", pngOf(t, 600, 400))
+	r.written(job, 2)
+	b := openTab(t, r, sizes[1])
+	b.signIn("Ada")
+	b.speak("de")
+	b.visit(fmt.Sprintf("/jobs/%d", job))
+	b.until(`document.querySelector('#outcomes tr')`)
+	if got := b.text("#outcomes"); !strings.Contains(got, "nicht messbar: Auf dem Foto") || strings.Contains(got, "No scale") {
+		t.Errorf("why it wasn't measured: %q", got)
+	}
+	table := fmt.Sprintf("/jobs/%d/canes", job)
+	b.visit(table)
+	b.until(`document.querySelector('.gridrow')`)
+	if got := b.text("#grid"); !containsAll(got, "Durchmesser, mm", "9,1 (8,3 bis 9,9)", "999") {
+		t.Errorf("the table in German: %q", got)
+	}
+	valueOf[bool](b, `fetch('/language?language=de&unit=in&to=%2Fabout').then(() => { window.chosen = true; }) && true`)
+	b.until(`window.chosen`)
+	b.visit(table)
+	b.until(`document.querySelector('.gridrow')`)
+	// 9.1 mm (8.3 to 9.9) is 0.358 in (0.327 to 0.390); 999 mm is 39.33 in.
+	if got := b.text("#grid"); !containsAll(got, "Durchmesser, Zoll", "0,358 (0,327 bis 0,390)", "39,3") || strings.Contains(got, "9,1 (") {
+		t.Errorf("the table in inches: %q", got)
+	}
+	b.shot("job-table-inches")
+	// A span typed in inches selects by it: canes from 10 to 15 mm.
+	all := valueOf[int](b, `document.querySelectorAll('.gridrow').length`)
+	b.keys("#from", "0.394")
+	b.until(fmt.Sprintf(`document.querySelectorAll('.gridrow').length < %d`, all))
+	thick := 0
+	for _, c := range kept(t).Canes {
+		if c.Diameter.Value >= 0.394*mmPerInch {
+			thick++
+		}
+	}
+	if got := valueOf[int](b, `document.querySelectorAll('.gridrow').length`); got != thick {
+		t.Errorf("%d canes of 10 mm and more, want %d", got, thick)
+	}
+	b.clean()
+}
