@@ -112,7 +112,7 @@ func (s *Server) viewChoice(c echo.Context, g *sighting, kept *store.Choice, in 
 }
 
 // suggestChoice gives the suggested choice, and the one that was confirmed
-// before if there is one for the same measurement.
+// before if there is one for the same canes.
 func (s *Server) suggestChoice(c echo.Context) error {
 	g, err := s.measurementAt(c)
 	if err != nil {
@@ -126,7 +126,11 @@ func (s *Server) suggestChoice(c echo.Context) error {
 		return err
 	}
 	var in wishesIn
-	if kept != nil && kept.MeasurementID == g.measurement.ID {
+	of, err := s.choiceOf(c.Request().Context(), kept, g)
+	if err != nil {
+		return err
+	}
+	if of {
 		var k keptChoice
 		if err := json.Unmarshal(kept.Payload, &k); err != nil {
 			return err
@@ -141,6 +145,19 @@ func (s *Server) suggestChoice(c echo.Context) error {
 		}
 	}
 	return c.JSON(http.StatusOK, v)
+}
+
+// choiceOf tells whether a choice names the canes of a sighting: it was made by
+// this measurement, or by an earlier one of the photo with the same canes.
+func (s *Server) choiceOf(ctx context.Context, k *store.Choice, g *sighting) (bool, error) {
+	if k == nil || k.PhotoID != g.photo.ID {
+		return false, nil
+	}
+	if k.MeasurementID == g.measurement.ID {
+		return true, nil
+	}
+	m, err := s.store.Measurement(ctx, k.MeasurementID)
+	return err == nil && assess.SameCanes(m.Seen, g.measurement.Seen), err
 }
 
 // previewChoice gives the choice with wishes, keeping nothing.

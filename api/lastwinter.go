@@ -25,7 +25,7 @@ func (s *Server) lastWinter(c echo.Context, g *sighting) (*web.LastWinter, error
 				return nil, err
 			}
 			for _, x := range w.sightings {
-				if x.measurement != nil && x.measurement.ID == w.choice.MeasurementID {
+				if x.measurement != nil && x.photo.ID == w.choice.PhotoID {
 					shown = x
 				}
 			}

@@ -153,3 +153,46 @@ func TestSecondStanceWaits(t *testing.T) {
 		t.Errorf("a better second photo isn't used: %+v", v.Second)
 	}
 }
+
+// What was chosen, and what still waits, is the same after a second photo: the
+// choice stands on the vine's page with its photo, and a cane that was pointed
+// out isn't taken for one of the program's that somebody ruled on.
+func TestSecondStanceAfterTheChoice(t *testing.T) {
+	r := newRig(t)
+	v := r.view()
+	first := fmt.Sprintf("/api/measurements/%d", v.ID)
+	var g struct{ Trace int64 }
+	r.post(first+"/guide", `{"base":[700,800],"tip":[720,400]}`, http.StatusCreated, &g)
+	said := []string{fmt.Sprintf(`{"cane":9,"said":"correct","trace":%d}`, g.Trace)}
+	for cane := 1; cane <= 7; cane++ {
+		said = append(said, fmt.Sprintf(`{"cane":%d,"said":"correct","finding":"sound"}`, cane))
+	}
+	r.post(first+"/rulings", `{"after":0,"rulings":[`+strings.Join(said, ",")+`]}`, http.StatusCreated, nil)
+	r.post(first+"/choice", `{"wishes":{},"buds":6,"after":0}`, http.StatusCreated, nil)
+	waits := func() int {
+		_, n, err := r.store.Waiting(t.Context(), 1, 10)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	if n := waits(); n != 1 {
+		t.Fatalf("%d photos wait with one cane of eight unruled, want 1", n)
+	}
+	r.second(aside("left"), http.StatusCreated)
+	now := r.viewOf(1)
+	if len(now.Rulings) != 8 {
+		t.Fatalf("%d rulings came over, want 8", len(now.Rulings))
+	}
+	if n := waits(); n != 1 {
+		t.Errorf("%d photos wait with two stances, want 1 as before", n)
+	}
+	if page := r.get("/blocks/1/4/7", http.StatusOK, nil); !containsAll(page, "Choice for this winter", "Confirmed by Ada", `href="/photos/1/choice"`) {
+		t.Error("the choice lost its photo")
+	}
+	var ch choiceView
+	r.get(fmt.Sprintf("/api/measurements/%d/choice", now.ID), http.StatusOK, &ch)
+	if ch.Buds != 6 || ch.Seq != 1 {
+		t.Errorf("the choice starts anew: %d buds, seq %d", ch.Buds, ch.Seq)
+	}
+}

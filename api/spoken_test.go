@@ -110,7 +110,14 @@ func TestNoEnglishElsewhere(t *testing.T) {
 	pages := []string{
 		"/", "/blocks/new", "/blocks/1", "/blocks/1/rules", "/blocks/1/4/7", "/blocks/1/4/7/photo", "/blocks/1/4/7/plan?winter=" + lastWinter(),
 		fmt.Sprintf("/photos/%d", v.Photo), fmt.Sprintf("/photos/%d/choice", v.Photo), "/card", "/about", "/jobs", "/people", "/account", "/deleted",
-		"/waiting", "/blocks/1/4/99", "/blocks/99", "/nowhere",
+		"/waiting", "/blocks/1/4/99", "/blocks/99", "/nowhere", v.Second.Page,
+	}
+	job := r.newJob()
+	r.sendJob(job, "North-1-1.jpg", vineJPEG)
+	r.written(job, 1)
+	// The job's own page has names of files and of their columns, which stay.
+	for _, of := range []string{"/canes", "/photo?path=North-1-1.jpg"} {
+		pages = append(pages, fmt.Sprintf("/jobs/%d%s", job, of))
 	}
 	for language := range alike {
 		for _, p := range pages {

@@ -154,7 +154,7 @@ func (s *Server) choicePart(c echo.Context, k *store.Choice, sightings []*sighti
 		Changed: !reflect.DeepEqual(said, ch), Form: s.toldText(c, formTitle(ch.Form)), RuleSet: ch.RuleSet,
 	}
 	for _, g := range sightings {
-		if g.measurement != nil && g.measurement.ID == k.MeasurementID {
+		if g.measurement != nil && g.photo.ID == k.PhotoID {
 			out.To, out.Form = photoPath(g.photo.ID)+"/choice", s.toldText(c, titleIn(g, ch.Form))
 		}
 	}

@@ -28,7 +28,7 @@ func yearsOf(winters []winterRecord, said []store.Saying) ([]vineYear, error) {
 	for _, w := range slices.Backward(winters) {
 		y := vineYear{name: w.name}
 		for _, g := range w.sightings { // the latest received first
-			of := w.choice != nil && g.measurement != nil && g.measurement.ID == w.choice.MeasurementID
+			of := w.choice != nil && g.measurement != nil && g.photo.ID == w.choice.PhotoID
 			if g.measurement != nil && g.measurement.Seen.Outcome == assess.Measured && (y.sighting == nil || of) {
 				y.sighting = g
 			}

@@ -106,6 +106,15 @@ func carryOne(from *Measurement, old *Cane, r Ruling, to *Measurement) (Ruling, 
 	return r, true
 }
 
+// SameCanes tells whether two measurements of one photo have the same canes
+// under the same numbers.
+func SameCanes(a, b *Measurement) bool {
+	return len(a.Canes) == len(b.Canes) && !slices.ContainsFunc(a.Canes, func(c Cane) bool {
+		i := slices.IndexFunc(b.Canes, func(o Cane) bool { return o.ID == c.ID })
+		return i < 0 || !sameLine(c.CentreLine, b.Canes[i].CentreLine)
+	})
+}
+
 // sameLine tells whether two lines run along the same wood.
 func sameLine(a, b []Point) bool {
 	if len(a) < 2 || len(b) < 2 {

@@ -165,9 +165,11 @@ type VineState struct {
 }
 
 // ruledCanes counts, for a measurement m, those of its canes that somebody
-// ruled on; a cane that a person pointed out isn't one of them.
+// ruled on; a cane that a person pointed out isn't one of them, be it of this
+// measurement or carried over from an earlier one.
 const ruledCanes = `(SELECT count(DISTINCT r.cane) FROM rulings r WHERE r.measurement_id = m.id
-    AND r.cane NOT IN (SELECT t.json ->> '$.id' FROM traces t WHERE t.measurement_id = m.id))`
+    AND r.cane NOT IN (SELECT t.json ->> '$.id' FROM traces t WHERE t.measurement_id = m.id)
+    AND r.cane NOT IN (SELECT x.cane FROM rulings x WHERE x.measurement_id = m.id AND x.payload ->> '$.missed' IS NOT NULL))`
 
 const vineStateColumns = `vine_id, block_id, row, number, winter, photos, waiting, ruled, chosen`
 

@@ -18,6 +18,7 @@ type Choice struct {
 	Winter        string
 	Seq           int
 	MeasurementID int64
+	PhotoID       int64           // of the measurement
 	Payload       json.RawMessage // the choice that was confirmed, as package assess has it
 	Said          json.RawMessage // the choice that was suggested
 	Who           string
@@ -28,12 +29,12 @@ func scanChoice(row scanner) (Choice, error) {
 	var c Choice
 	var payload, said string
 	var at sql.NullString
-	err := row.Scan(&c.ID, &c.VineID, &c.Winter, &c.Seq, &c.MeasurementID, &payload, &said, &c.Who, &at)
+	err := row.Scan(&c.ID, &c.VineID, &c.Winter, &c.Seq, &c.MeasurementID, &c.PhotoID, &payload, &said, &c.Who, &at)
 	c.Payload, c.Said, c.At = json.RawMessage(payload), json.RawMessage(said), parseTime(at)
 	return c, err
 }
 
-const choiceColumns = `id, vine_id, winter, seq, measurement_id, payload, said, who, chosen_at`
+const choiceColumns = `id, vine_id, winter, seq, measurement_id, (SELECT m.photo_id FROM measurements m WHERE m.id = measurement_id), payload, said, who, chosen_at`
 
 // Choices lists the latest choice of each winter of a vine, the latest winter first.
 func (s *Store) Choices(ctx context.Context, vineID int64) ([]Choice, error) {
@@ -90,7 +91,7 @@ func (s *Store) AddChoice(ctx context.Context, measurementID int64, after int, w
 			c, err = scanChoice(tx.QueryRowContext(ctx, `SELECT `+choiceColumns+` FROM choices WHERE id = ?`, done))
 			return err
 		}
-		err = tx.QueryRowContext(ctx, `SELECT p.vine_id, p.winter FROM measurements m JOIN photos p ON p.id = m.photo_id WHERE m.id = ?`, measurementID).Scan(&c.VineID, &c.Winter)
+		err = tx.QueryRowContext(ctx, `SELECT p.vine_id, p.winter, p.id FROM measurements m JOIN photos p ON p.id = m.photo_id WHERE m.id = ?`, measurementID).Scan(&c.VineID, &c.Winter, &c.PhotoID)
 		if errors.Is(err, sql.ErrNoRows) {
 			return assess.Errorf(assess.ENotFound, "There is no such measurement. Go to the vine's page and pick the photo there.")
 		}

@@ -107,7 +107,7 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		data, err := d.draw()
+		data, err := d.draw(1)
 		if err != nil {
 			return err
 		}
@@ -128,6 +128,9 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 		// Ruled on as soon as it is measured, while the next one is drawn.
 		ruling.Go(func() error {
 			m, err := waitMeasured(ctx, record, kept.ID)
+			if err == nil && m != nil && d.aside {
+				err = secondOfDemo(ctx, server, kept.ID, d)
+			}
 			if err != nil || m == nil || d.ruled == none || m.Seen.Outcome != assess.Measured {
 				return err
 			}
@@ -142,6 +145,19 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 	}
 	fmt.Printf("  demonstration: ready after %.0f s\n", time.Since(began).Seconds())
 	return demoState{Filled: true}.write(folder)
+}
+
+// secondOfDemo adds a photo of the same vine from a step aside; what it shows is
+// measured while other photos are.
+func secondOfDemo(ctx context.Context, server *api.Server, first int64, d demoPhoto) error {
+	data, err := d.draw(2)
+	if err != nil {
+		return err
+	}
+	_, _, err = server.KeepSecond(ctx, first, store.NewPhoto{
+		Data: data, Name: fmt.Sprintf("drawn-%d-aside.jpg", d.seed), ContentType: "image/jpeg", By: d.by,
+	})
+	return err
 }
 
 // peopleOfDemo gives the guest and the invented people their accounts; none of

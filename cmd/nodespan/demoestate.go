@@ -41,25 +41,27 @@ type demoPhoto struct {
 	with       render.Options
 	by         string
 	ruled      demoRuled
+	aside      bool // a second photo from a step aside comes with it
 }
 
 // widthPx of the drawn photos: enough to measure by, quick to draw.
 const widthPx = 2000
 
 var demoPhotos = []demoPhoto{
-	{"Mill slope", 4, 7, false, 11, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], none},
-	{"Mill slope", 4, 7, true, 12, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], chosen},
-	{"Upper terrace", 2, 3, false, 13, render.Options{Background: render.BlueSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[1], chosen},
-	{"Mill slope", 4, 8, false, 14, render.Options{Background: render.SkyGrass, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], some},
-	{"Chapel field", 1, 1, false, 15, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "bar", Blur: "none"}, demoPeople[1], none},
-	{"Upper terrace", 2, 4, false, 16, render.Options{Background: render.SkyGrass, Light: render.Overcast, Reference: "none", Blur: "none"}, demoPeople[1], none},
-	{"Chapel field", 1, 2, true, 17, render.Options{Background: render.BlueSheet, Light: render.Sun, Reference: "card", Blur: "none"}, demoPeople[0], all},
-	{"Upper terrace", 2, 5, false, 18, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[1], none},
+	{"Mill slope", 4, 7, false, 11, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], none, true},
+	{"Mill slope", 4, 7, true, 12, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], chosen, false},
+	{"Upper terrace", 2, 3, false, 13, render.Options{Background: render.BlueSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[1], chosen, false},
+	{"Mill slope", 4, 8, false, 14, render.Options{Background: render.SkyGrass, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], some, false},
+	{"Chapel field", 1, 1, false, 15, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "bar", Blur: "none"}, demoPeople[1], none, false},
+	{"Upper terrace", 2, 4, false, 16, render.Options{Background: render.SkyGrass, Light: render.Overcast, Reference: "none", Blur: "none"}, demoPeople[1], none, false},
+	{"Chapel field", 1, 2, true, 17, render.Options{Background: render.BlueSheet, Light: render.Sun, Reference: "card", Blur: "none"}, demoPeople[0], all, false},
+	{"Upper terrace", 2, 5, false, 18, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[1], none, false},
 }
 
-// draw renders the photo, as a camera would send it.
-func (d demoPhoto) draw() ([]byte, error) {
-	d.with.Width = widthPx
+// draw renders the photo as a camera would send it, from the first place or from
+// a step aside (2).
+func (d demoPhoto) draw(stance int) ([]byte, error) {
+	d.with.Width, d.with.Stance = widthPx, stance
 	p := render.Random(d.seed, d.with)
 	img, _, err := render.Draw(p)
 	if err != nil {

@@ -8,8 +8,8 @@ const { job, photo } = $('jobcanes').dataset;
 
 // Columns in their order: name, decimals (null for a text), width in rem.
 const columns = [
-  ['photo', null, 13], ['block', null, 7], ['row', 0, 4], ['vine', 0, 4], ['stance', null, 5], ['treatment', null, 7], ['cane', 0, 4],
-  ['diameter_mm', 1, 11], ['internode_mm', 0, 11], ['length_mm', 0, 6], ['nodes', 0, 5], ['finding', null, 11],
+  ['photo', null, 13], ['block', null, 7], ['row', 0, 4], ['vine', 0, 4], ['stance', null, 6.5], ['treatment', null, 8], ['cane', 0, 4],
+  ['diameter_mm', 1, 13], ['internode_mm', 0, 12], ['length_mm', 0, 6], ['nodes', 0, 5], ['finding', null, 11],
 ];
 const ROW = 48; // px: rows have one height, so where each stands is known without the others
 
