@@ -129,7 +129,7 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 		ruling.Go(func() error {
 			m, err := waitMeasured(ctx, record, kept.ID)
 			if err == nil && m != nil && d.aside {
-				err = secondOfDemo(ctx, server, kept.ID, d)
+				m, err = secondOfDemo(ctx, server, record, kept.ID, d)
 			}
 			if err != nil || m == nil || d.ruled == none || m.Seen.Outcome != assess.Measured {
 				return err
@@ -147,17 +147,19 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 	return demoState{Filled: true}.write(folder)
 }
 
-// secondOfDemo adds a photo of the same vine from a step aside; what it shows is
-// measured while other photos are.
-func secondOfDemo(ctx context.Context, server *api.Server, first int64, d demoPhoto) error {
+// secondOfDemo adds a photo of the same vine from a step aside, and gives the
+// measurement of both.
+func secondOfDemo(ctx context.Context, server *api.Server, record *store.Store, first int64, d demoPhoto) (*store.Measurement, error) {
 	data, err := d.draw(2)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	_, _, err = server.KeepSecond(ctx, first, store.NewPhoto{
+	if _, _, err := server.KeepSecond(ctx, first, store.NewPhoto{
 		Data: data, Name: fmt.Sprintf("drawn-%d-aside.jpg", d.seed), ContentType: "image/jpeg", By: d.by,
-	})
-	return err
+	}); err != nil {
+		return nil, err
+	}
+	return waitMeasured(ctx, record, first)
 }
 
 // peopleOfDemo gives the guest and the invented people their accounts; none of

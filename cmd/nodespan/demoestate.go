@@ -48,9 +48,9 @@ type demoPhoto struct {
 const widthPx = 2000
 
 var demoPhotos = []demoPhoto{
-	{"Mill slope", 4, 7, false, 11, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], none, true},
+	{"Mill slope", 4, 7, false, 11, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], none, false},
 	{"Mill slope", 4, 7, true, 12, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], chosen, false},
-	{"Upper terrace", 2, 3, false, 13, render.Options{Background: render.BlueSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[1], chosen, false},
+	{"Upper terrace", 2, 3, false, 13, render.Options{Background: render.BlueSheet, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[1], chosen, true},
 	{"Mill slope", 4, 8, false, 14, render.Options{Background: render.SkyGrass, Light: render.Overcast, Reference: "card", Blur: "none"}, demoPeople[0], some, false},
 	{"Chapel field", 1, 1, false, 15, render.Options{Background: render.WhiteSheet, Light: render.Overcast, Reference: "bar", Blur: "none"}, demoPeople[1], none, false},
 	{"Upper terrace", 2, 4, false, 16, render.Options{Background: render.SkyGrass, Light: render.Overcast, Reference: "none", Blur: "none"}, demoPeople[1], none, false},
