@@ -42,6 +42,21 @@ func (r *rig) sendZip(job int64, data []byte) (int, string) {
 // refused, and each is a photo of its own.
 func tailed(n int) []byte { return append(bytes.Clone(vineJPEG), fmt.Sprint(n)...) }
 
+// until waits until a job is as wanted.
+func (r *rig) until(at string, good func(jobView) bool) jobView {
+	r.t.Helper()
+	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+		var v jobView
+		r.get(at, http.StatusOK, &v)
+		if good(v) {
+			return v
+		}
+		if time.Now().After(deadline) {
+			r.t.Fatalf("the job never came to what was waited for: %+v", v)
+		}
+	}
+}
+
 // A job is paused, the service stopped and started again, the job resumed: it
 // goes on where it was, and measures nothing twice.
 func TestJobPauseStopResume(t *testing.T) {
@@ -51,6 +66,8 @@ func TestJobPauseStopResume(t *testing.T) {
 	r := rigOn(t, dir, m, Limits{Workers: 1})
 	job := r.newJob()
 	at := fmt.Sprintf("/api/jobs/%d", job)
+	// Paused until all are there: a run looks for photos at its start.
+	r.post(at, `{"do":"pause"}`, http.StatusOK, nil)
 	for i := range 6 {
 		if status, text := r.sendJob(job, fmt.Sprintf("North/North-1-%d.jpg", i+1), tailed(i)); status != http.StatusCreated {
 			t.Fatalf("photo %d: %d %s", i, status, text)
@@ -62,25 +79,13 @@ func TestJobPauseStopResume(t *testing.T) {
 	if status, _ := r.sendJob(job, "North/North-1-1.jpg", tailed(9)); status != http.StatusConflict {
 		t.Errorf("another photo under the same name: %d", status)
 	}
+	r.post(at, `{"do":"resume"}`, http.StatusOK, nil)
 	gate <- struct{}{}
 	gate <- struct{}{}
-	until := func(what string, good func(jobView) bool) jobView {
-		t.Helper()
-		for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(5 * time.Millisecond) {
-			var v jobView
-			r.get(at, http.StatusOK, &v)
-			if good(v) {
-				return v
-			}
-			if time.Now().After(deadline) {
-				t.Fatalf("%s: %+v", what, v)
-			}
-		}
-	}
-	until("two measured", func(v jobView) bool { return v.Counts.Done() == 2 })
+	r.until(at, func(v jobView) bool { return v.Counts.Done() == 2 })
 	var v jobView
 	r.post(at, `{"do":"pause"}`, http.StatusOK, &v)
-	v = until("paused", func(v jobView) bool { return v.Doing == jobPaused })
+	v = r.until(at, func(v jobView) bool { return v.Doing == jobPaused })
 	if v.Counts.Waiting != 4 {
 		t.Errorf("paused with %+v", v)
 	}
@@ -89,7 +94,7 @@ func TestJobPauseStopResume(t *testing.T) {
 	m2 := &keptMeasurer{}
 	r = rigOn(t, dir, m2, Limits{Workers: 1})
 	time.Sleep(50 * time.Millisecond)
-	v = until("still paused", func(v jobView) bool { return v.Doing == jobPaused })
+	v = r.until(at, func(v jobView) bool { return v.Doing == jobPaused })
 	if v.Counts.Waiting != 4 || len(m2.all()) != 0 {
 		t.Errorf("after a restart: %+v, measured %d", v, len(m2.all()))
 	}

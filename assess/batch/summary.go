@@ -39,7 +39,8 @@ type summary struct {
 	Version, RuleSet string
 	Rules            []assess.Threshold
 	T                *tally
-	Canes            int
+	Canes            int // of the counted photos
+	Deep             int // of them with depth
 	D, L             Spread
 	Findings         []assess.Finding
 	Found            map[assess.Finding]int
@@ -89,6 +90,9 @@ func (w *writer) summarise(ctx context.Context, sample []Drawn) (*summary, error
 	}
 	for _, f := range t.facts {
 		s.Found[f.finding]++
+		if f.deep {
+			s.Deep++
+		}
 	}
 	s.Blocks = t.compare(func(p Place) string { return p.Block })
 	s.Treatments = t.compare(func(p Place) string { return p.Treatment })
@@ -154,6 +158,9 @@ func (s *summary) Same() int               { return s.T.same }
 func (s *summary) Vines() int              { return len(s.T.vines) }
 func (s *summary) Internodes() int         { return s.T.internodes }
 func (s *summary) Bare() int               { return s.T.bare }
+func (s *summary) Further() int            { return s.T.further }
+func (s *summary) Pairs() int              { return s.T.pairs }
+func (s *summary) Deepened() int           { return s.T.deepened }
 func (s *summary) PlacedBy(how string) int { return s.T.placedBy[how] }
 func (s *summary) Groups() map[string][]Compared {
 	return map[string][]Compared{"Blocks": s.Blocks, "Treatments": s.Treatments}
@@ -166,7 +173,7 @@ func writeSummary(out io.Writer, s *summary) error {
 // seen reads the measurement of one photo, nil when it has none.
 func (j *Job) seen(ctx context.Context, program, photoPath string) (*assess.Measurement, error) {
 	r := record{photo: photo{path: photoPath}}
-	err := j.db.QueryRowContext(ctx, `SELECT r.measurement FROM photos p JOIN results r ON r.sha256 = p.sha256 AND r.program = ? WHERE p.path = ?`, program, photoPath).Scan(&r.zipped)
+	err := j.db.QueryRowContext(ctx, `SELECT r.measurement FROM photos p JOIN results r ON r.sha256 = p.sha256 AND r.with_sha256 = p.with_sha256 AND r.program = ? WHERE p.path = ?`, program, photoPath).Scan(&r.zipped)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}

@@ -9,7 +9,7 @@ const { job, photo } = $('jobcanes').dataset;
 // Columns in their order: name, decimals (null for a text), width in rem.
 const columns = [
   ['photo', null, 13], ['block', null, 7], ['row', 0, 4], ['vine', 0, 4], ['stance', null, 5], ['treatment', null, 7], ['cane', 0, 4],
-  ['diameter_mm', 1, 11], ['internode_mm', 0, 11], ['length_mm', 0, 6], ['nodes', 0, 5], ['finding', null, 11],
+  ['diameter_mm', 1, 11], ['internode_mm', 0, 11], ['length_mm', 0, 6], ['depth_mm', 0, 11], ['nodes', 0, 5], ['finding', null, 11],
 ];
 const ROW = 32; // px: rows have one height, so where each stands is known without the others
 
@@ -42,6 +42,7 @@ function arrange() {
   const find = $('find').value.trim().toLowerCase();
   const finding = $('finding').value;
   const block = $('block').value;
+  const once = !$('oncefield').hidden && $('once').checked;
   const hits = find && data.texts.photo.map((p) => p.toLowerCase().includes(find));
   const { diameter_mm: ds, internode_mm: ls } = data.columns;
   const within = (v, span) => v !== null && v >= span[0] && v <= span[1];
@@ -49,6 +50,7 @@ function arrange() {
   for (let i = 0; i < n; i++) {
     if (hits && !hits[data.columns.photo[i]]) continue;
     if (finding && textOf('finding', i) !== finding) continue;
+    if (once && textOf('counted', i) === 'FALSE') continue;
     if (block && textOf('block', i) !== block) continue;
     if (picked && !within(ds[i], picked.d)) continue;
     if (picked?.l && !within(ls[i], picked.l)) continue;
@@ -257,6 +259,7 @@ try {
       if (text) root.append(new Option(name === 'finding' ? t(`finding.${text}`) : text, text));
     }
   }
+  $('oncefield').hidden = !data.texts.counted.includes('FALSE');
   drawHead();
   selectIn($('scatter'), () => scatter, true);
   selectIn($('histogram'), () => histogram, false);
@@ -269,9 +272,11 @@ try {
   $('find').addEventListener('input', arrange);
   $('finding').addEventListener('change', arrange);
   $('block').addEventListener('change', arrange);
+  $('once').addEventListener('change', arrange);
   $('clear').addEventListener('click', () => {
     picked = null;
     $('find').value = $('finding').value = $('block').value = '';
+    $('once').checked = false;
     arrange();
   });
   new ResizeObserver(() => { drawRows(); drawPlots(); }).observe($('body'));
