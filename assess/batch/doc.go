@@ -27,7 +27,8 @@
 // from run to run stands in run.json alone.
 //
 // The way through the files: job.go opens a job; find.go looks for photos;
-// pairs.go tells which are measured together; measure.go and run.go measure them; name.go, list.go, walk.go and place.go
+// pairs.go tells which are measured together; measure.go, taken.go and run.go
+// measure them; name.go, list.go, walk.go and place.go
 // tell whose vine they show; rows.go, table.go, parquet.go, workbook.go,
 // lines.go and brapi.go write tables; tally.go, summary.go, plots.go and
 // methods.go make the summary; sample.go draws canes to check by hand.

@@ -16,8 +16,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/rwcarlsen/goexif/exif"
-
 	"nodespan/assess"
 )
 
@@ -242,27 +240,4 @@ func readPhoto(path string) ([]byte, error) {
 		return nil, assess.Errorf(assess.EInvalid, "The file is empty. Copy it anew from the camera.")
 	}
 	return data, nil
-}
-
-// timeForm is how the camera's local time is kept: it has no zone.
-const timeForm = "2006-01-02T15:04:05"
-
-// takenAt is the time of taking that the camera wrote into the photo, "" when
-// there is none.
-func takenAt(data []byte) (text string) {
-	// The EXIF reader has panicked on hostile files before.
-	defer func() {
-		if recover() != nil {
-			text = ""
-		}
-	}()
-	x, err := exif.Decode(bytes.NewReader(data))
-	if err != nil {
-		return ""
-	}
-	t, err := x.DateTime()
-	if err != nil || t.Year() < 1990 {
-		return ""
-	}
-	return t.Format(timeForm)
 }
