@@ -58,8 +58,14 @@ func cleanPath(sent string) (string, error) {
 // writes beside the pixels, it does so here too.
 func (s *Server) place(ctx context.Context, job int64, path string, r io.Reader) (fresh bool, err error) {
 	target := filepath.Join(s.store.JobFolder(job), jobPhotos, filepath.FromSlash(path))
-	if err := os.MkdirAll(filepath.Dir(target), 0o750); err != nil {
+	another := assess.Errorf(assess.EConflict, "There is another photo named %s in this job. Give one of them another name.", path)
+	if err := os.MkdirAll(filepath.Dir(target), 0o750); errors.Is(err, syscall.ENOTDIR) {
+		return false, another // a photo has the name of one of the folders
+	} else if err != nil {
 		return false, err
+	}
+	if info, err := os.Stat(target); err == nil && info.IsDir() {
+		return false, another
 	}
 	part, err := os.CreateTemp(filepath.Dir(target), ".*.part")
 	if err != nil {
@@ -99,7 +105,7 @@ func (s *Server) place(ctx context.Context, job int64, path string, r io.Reader)
 		if bytes.Equal(have, data) {
 			return false, nil
 		}
-		return false, assess.Errorf(assess.EConflict, "There is another photo named %s in this job. Give one of them another name.", path)
+		return false, another
 	}
 	return true, os.Rename(part.Name(), target)
 }
