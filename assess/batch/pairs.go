@@ -98,37 +98,51 @@ func (j *Job) pairUp(ctx context.Context, program string, m *Matcher, known bool
 			return 0, err
 		}
 	}
-	n := 0
-	bySHA := map[string]photo{} // the first photo with these bytes
+	bySHA := map[string]photo{} // the second photo of these bytes
+	for _, p := range all {
+		b, ok := seconds[p.path]
+		if !ok {
+			continue
+		}
+		alone, together := by[contents{b.sha, ""}].outcome, by[contents{p.sha, b.sha}].outcome
+		usable := together != failed && (alone == "" || alone == string(assess.Measured))
+		if known {
+			usable = together != "" && together != failed
+		}
+		if usable {
+			bySHA[p.sha] = b
+		}
+	}
 	err = j.write(ctx, func(tx *sql.Tx) error {
 		for _, p := range all {
-			second, with := "", ""
-			if first, ok := bySHA[p.sha]; ok && p.sha != "" {
-				second, with = first.second, first.with
-			} else if b, ok := seconds[p.path]; ok {
-				alone, together := by[contents{b.sha, ""}].outcome, by[contents{p.sha, b.sha}].outcome
-				usable := together != failed && (alone == "" || alone == string(assess.Measured))
-				if known {
-					usable = together != "" && together != failed
-				}
-				if usable {
-					second, with = b.path, b.sha
-					n++
-				}
+			// Copies have the result of the photo that stands for them.
+			b := bySHA[p.sha]
+			if b.path == p.second && b.sha == p.with {
+				continue
 			}
-			if second != p.second || with != p.with {
-				if _, err := tx.ExecContext(ctx, `UPDATE photos SET second = ?, with_sha256 = ? WHERE path = ?`, second, with, p.path); err != nil {
-					return err
-				}
-			}
-			if _, ok := bySHA[p.sha]; !ok {
-				p.second, p.with = second, with
-				bySHA[p.sha] = p.photo
+			if _, err := tx.ExecContext(ctx, `UPDATE photos SET second = ?, with_sha256 = ? WHERE path = ?`, b.path, b.sha, p.path); err != nil {
+				return err
 			}
 		}
 		return nil
 	})
-	return n, err
+	return len(bySHA), err
+}
+
+// originals tells by content which photo stands for all with these bytes: the
+// first one by path whose vine is known, else the first.
+func originals(all []planned, m *Matcher) map[string]string {
+	out, known := map[string]string{}, map[string]bool{}
+	for _, p := range all {
+		if p.sha == "" || known[p.sha] {
+			continue
+		}
+		known[p.sha] = m.Place(p.photo).Known()
+		if _, ok := out[p.sha]; !ok || known[p.sha] {
+			out[p.sha] = p.path
+		}
+	}
+	return out
 }
 
 // secondsOf tells by the path of a photo which one shows its depth.
@@ -141,13 +155,12 @@ func secondsOf(all []planned, m *Matcher) map[string]photo {
 		photos []photo
 	}
 	vines := map[string][]standing{}
-	seen := map[string]bool{}
+	original := originals(all, m)
 	for _, p := range all {
 		// One that was never read has no content to be told by.
-		if p.sha == "" || p.unread != "" || seen[p.sha] {
+		if p.sha == "" || p.unread != "" || original[p.sha] != p.path {
 			continue
 		}
-		seen[p.sha] = true
 		at := m.Place(p.photo)
 		key := at.vineKey()
 		if key == "" {
@@ -206,7 +219,7 @@ func (r *runner) readAll(ctx context.Context) error {
 
 // A stand is how the photos of a job stand to each other.
 type stand struct {
-	same    map[string]string // a copy's path: the first photo with its bytes
+	same    map[string]string // a copy's path: the photo that stands for its bytes
 	lentTo  map[string]string // a photo's path: that to which it showed depth
 	counted map[string]bool   // by path: the photo by whose canes its vine counts
 }
@@ -231,14 +244,13 @@ func (j *Job) standOf(ctx context.Context, program string, m *Matcher) (*stand, 
 		stance string
 	}
 	vines := map[string][]candidate{}
-	first := map[string]string{}
+	original := originals(all, m)
 	for _, p := range all {
 		if p.sha != "" {
-			if earlier, ok := first[p.sha]; ok {
-				s.same[p.path] = earlier
+			if o := original[p.sha]; o != p.path {
+				s.same[p.path] = o
 				continue
 			}
-			first[p.sha] = p.path
 		}
 		got := by[contents{p.sha, p.with}]
 		if p.unread != "" || got.outcome != string(assess.Measured) {

@@ -458,3 +458,23 @@ func TestJobFromBeforePairs(t *testing.T) {
 		t.Errorf("measured %v; %+v", k.calls, w)
 	}
 }
+
+// A copy whose vine isn't known doesn't stand for the photo whose vine is.
+func TestCopyOfUnknownVine(t *testing.T) {
+	photos, out := t.TempDir(), t.TempDir()
+	write(t, photos, "IMG_1.jpg", "photo a")
+	write(t, photos, "North-1-1-a.jpg", "photo a")
+	write(t, photos, "North-1-1-b.jpg", "photo b")
+	k := &keptMeasurer{}
+	_, w := measureAll(t, photos, out, k, 2)
+	p := byPhoto(t, out)
+	if a := p["North-1-1-a.jpg"]; a["same_photo_as"] != "" || a["counted"] != "TRUE" || a["second_photo"] != "North-1-1-b.jpg" {
+		t.Errorf("%v", a)
+	}
+	if c := p["IMG_1.jpg"]; c["same_photo_as"] != "North-1-1-a.jpg" || c["counted"] != "FALSE" {
+		t.Errorf("%v", c)
+	}
+	if want := map[string]int{"photo a with photo b": 1, "photo b": 1}; !maps.Equal(k.calls, want) || w.Counted != len(measurementOf([]byte("photo a")).Canes) {
+		t.Errorf("measured %v, %d counted", k.calls, w.Counted)
+	}
+}

@@ -15,7 +15,7 @@ import (
 type PhotoRow struct {
 	Photo      string   `parquet:"photo" is:"path of the photo below the folder; with it the tables are joined" from:"nodespan"`
 	SHA256     *string  `parquet:"sha256,optional" is:"SHA-256 of the file's bytes; empty when it could not be read" from:"FIPS 180-4"`
-	SamePhoto  *string  `parquet:"same_photo_as,optional" is:"an earlier photo of this table with the same bytes" from:"nodespan"`
+	SamePhoto  *string  `parquet:"same_photo_as,optional" is:"another photo of this table with the same bytes; that one stands for both" from:"nodespan"`
 	Block      *string  `parquet:"block,optional" is:"block that the vine stands in" from:"given"`
 	Row        *int64   `parquet:"row,optional" is:"row in the block, from 1" from:"given"`
 	Vine       *int64   `parquet:"vine,optional" is:"vine in the row, from 1" from:"given"`
