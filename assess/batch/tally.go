@@ -17,7 +17,7 @@ type fact struct {
 	d, l             float64 // NaN when not known
 	base             assess.Point
 	hasBase          bool
-	deep             bool // with depth from a second photo
+	depth            float64 // NaN without a second photo that shows it
 	finding          assess.Finding
 }
 
@@ -111,7 +111,10 @@ func (t *tally) count(s *sighting, canes []fact) {
 }
 
 func factOf(s *sighting, c *assess.Cane) fact {
-	f := fact{photo: s.rec.path, sha: s.rec.sha, with: s.rec.with, cane: c.ID, at: s.at, d: math.NaN(), l: math.NaN(), deep: c.Depth != nil, finding: c.Finding}
+	f := fact{photo: s.rec.path, sha: s.rec.sha, with: s.rec.with, cane: c.ID, at: s.at, d: math.NaN(), l: math.NaN(), depth: math.NaN(), finding: c.Finding}
+	if c.Depth != nil {
+		f.depth = rounded(c.Depth.Value, 1)
+	}
 	if c.Diameter.Known() {
 		f.d = rounded(c.Diameter.Value, 3)
 	}
@@ -137,6 +140,7 @@ func known(facts []fact, of func(fact) float64) []float64 {
 
 func diameterOf(f fact) float64  { return f.d }
 func internodeOf(f fact) float64 { return f.l }
+func depthOf(f fact) float64     { return f.depth }
 
 // A Compared is one block or treatment beside the others.
 type Compared struct {
