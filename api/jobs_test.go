@@ -8,9 +8,11 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
+	"nodespan/assess"
 	"nodespan/assess/batch"
 )
 
@@ -346,5 +348,33 @@ func TestJobRuleSet(t *testing.T) {
 	}
 	if n := len(r.measurer.all()); n != measured {
 		t.Errorf("measured %d times more", n-measured)
+	}
+}
+
+// Two photos that come at once under one path: one is kept, the other is told
+// that there is another, whichever comes first; none takes the other's place.
+func TestJobTwoAtOnceUnderOnePath(t *testing.T) {
+	r := newRig(t)
+	job := r.newJob()
+	for round := range 20 {
+		path := fmt.Sprintf("North-1-%d.jpg", round+1)
+		var fresh [2]bool
+		var errs [2]error
+		var both sync.WaitGroup
+		for i := range 2 {
+			both.Go(func() {
+				fresh[i], errs[i] = r.server.place(t.Context(), job, path, bytes.NewReader(tailed(2*round+i)))
+			})
+		}
+		both.Wait()
+		kept, err := os.ReadFile(filepath.Join(r.server.store.JobFolder(job), jobPhotos, path))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 2 {
+			if mine := bytes.Equal(kept, tailed(2*round+i)); mine != fresh[i] || mine != (errs[i] == nil) || !mine && assess.ErrorCode(errs[i]) != assess.EConflict {
+				t.Errorf("%s, sender %d: kept %v, told %v, %v", path, i, mine, fresh[i], errs[i])
+			}
+		}
 	}
 }

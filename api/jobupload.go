@@ -53,13 +53,19 @@ func cleanPath(sent string) (string, error) {
 	return path, nil
 }
 
-// place writes a photo into a job's folder, whole or not at all; fresh is false
-// when it was there with the same bytes. Where the service drops what a camera
-// writes beside the pixels, it does so here too.
+// place writes a photo into a job's folder, whole or not at all, and returns when
+// it is on the disk; fresh is false when it was there with the same bytes. Where
+// the service drops what a camera writes beside the pixels, it does so here too.
 func (s *Server) place(ctx context.Context, job int64, path string, r io.Reader) (fresh bool, err error) {
+	defer func() {
+		if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+			err = assess.Errorf(assess.EInternal, "The disk with the data folder is full, so %s was not kept. Make room and send it again: %w", path, err)
+		}
+	}()
 	target := filepath.Join(s.store.JobFolder(job), jobPhotos, filepath.FromSlash(path))
+	folder := filepath.Dir(target)
 	another := assess.Errorf(assess.EConflict, "There is another photo named %s in this job. Give one of them another name.", path)
-	if err := os.MkdirAll(filepath.Dir(target), 0o750); errors.Is(err, syscall.ENOTDIR) {
+	if err := os.MkdirAll(folder, 0o750); errors.Is(err, syscall.ENOTDIR) {
 		return false, another // a photo has the name of one of the folders
 	} else if err != nil {
 		return false, err
@@ -67,16 +73,14 @@ func (s *Server) place(ctx context.Context, job int64, path string, r io.Reader)
 	if info, err := os.Stat(target); err == nil && info.IsDir() {
 		return false, another
 	}
-	part, err := os.CreateTemp(filepath.Dir(target), ".*.part")
+	part, err := os.CreateTemp(folder, ".*.part")
 	if err != nil {
 		return false, err
 	}
 	defer os.Remove(part.Name())
+	defer part.Close()
 	n, err := io.Copy(part, io.LimitReader(r, s.limits.UploadBytes+1))
-	if err := errors.Join(err, part.Close()); err != nil {
-		if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
-			return false, assess.Errorf(assess.EInternal, "The disk with the data folder is full, so %s was not kept. Make room and send it again: %w", path, err)
-		}
+	if err != nil {
 		return false, err
 	}
 	if n > s.limits.UploadBytes {
@@ -97,17 +101,43 @@ func (s *Server) place(ctx context.Context, job int64, path string, r io.Reader)
 		if data, err = bare.Photo(data, http.DetectContentType(data)); err != nil {
 			return false, assess.Errorf(assess.EInvalid, "What the camera wrote beside %s can't be taken out, so the photo was not kept. Send it as JPEG, PNG or WebP.", path)
 		}
-		if err := os.WriteFile(part.Name(), data, 0o600); err != nil {
+		if err := part.Truncate(0); err != nil {
+			return false, err
+		}
+		if _, err := part.WriteAt(data, 0); err != nil {
 			return false, err
 		}
 	}
-	if have, err := os.ReadFile(target); err == nil {
+	if err := part.Sync(); err != nil {
+		return false, err
+	}
+	// A second name, and not another one, so that of two that come at once under
+	// one path none takes the other's place.
+	switch err := os.Link(part.Name(), target); {
+	case errors.Is(err, fs.ErrExist):
+		have, err := os.ReadFile(target)
+		if err != nil {
+			return false, err
+		}
 		if bytes.Equal(have, data) {
 			return false, nil
 		}
 		return false, another
+	case err != nil: // a disk without second names
+		if err := os.Rename(part.Name(), target); err != nil {
+			return false, err
+		}
 	}
-	return true, os.Rename(part.Name(), target)
+	return true, syncFolder(folder)
+}
+
+// syncFolder has the names in a folder written to the disk.
+func syncFolder(path string) error {
+	d, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
 }
 
 // jobUploaded tells which photos a job has, with their size in bytes, so that a

@@ -491,6 +491,22 @@ func TestWatch(t *testing.T) {
 	}
 }
 
+// A watched folder whose files were written by a clock that was ahead, or before
+// this one was set back: they are taken, one that is being written isn't.
+func TestWatchWithAnotherClock(t *testing.T) {
+	photos := t.TempDir()
+	write(t, photos, "ahead.jpg", "photo")
+	write(t, photos, "now.jpg", "photo")
+	ahead := time.Now().Add(3 * time.Hour)
+	if err := os.Chtimes(filepath.Join(photos, "ahead.jpg"), ahead, ahead); err != nil {
+		t.Fatal(err)
+	}
+	f, err := open(t, t.TempDir()).Find(t.Context(), photos, true)
+	if err != nil || f.Photos != 1 || f.Growing != 1 {
+		t.Errorf("%+v, %v", f, err)
+	}
+}
+
 // The sample: of the wanted size, the same whenever it is drawn, and what was
 // checked gives the error rate.
 func TestSampleAndErrorRate(t *testing.T) {

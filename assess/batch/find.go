@@ -101,7 +101,9 @@ WHERE bytes <> excluded.bytes OR modified <> excluded.modified OR gone = 1`)
 			if err != nil || !info.Mode().IsRegular() {
 				return nil // went away meanwhile
 			}
-			if wait && time.Since(info.ModTime()) < settled {
+			// A time to come is that of another clock, or of this one before it was set
+			// back: waiting for it would leave the photo out for as long.
+			if age := time.Since(info.ModTime()); wait && age < settled && age > -settled {
 				f.Growing++
 				return nil
 			}
