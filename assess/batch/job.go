@@ -54,6 +54,9 @@ func Open(ctx context.Context, dir string) (*Job, error) {
 	}
 	j := &Job{dir: dir, lock: lock, now: time.Now}
 	if err := j.open(ctx); err != nil {
+		if onDisk(&err); errors.As(err, new(*assess.Error)) {
+			return nil, errors.Join(err, lock.Unlock())
+		}
 		return nil, errors.Join(assess.Errorf(assess.EInvalid, "The job in %s can't be opened. It may belong to a newer nodespan, be damaged, or the folder may be read-only: %w", dir, err), lock.Unlock())
 	}
 	return j, nil

@@ -72,13 +72,14 @@ type runner struct {
 // Run measures every photo of the job that has no outcome yet. It returns when
 // all have one, or with ctx's error when that ended; what was measured until
 // then is kept. A photo that can't be measured isn't an error.
-func (j *Job) Run(ctx context.Context, o Options) (Ran, error) {
+func (j *Job) Run(ctx context.Context, o Options) (ran Ran, err error) {
+	defer onDisk(&err)
 	if o.Workers <= 0 {
 		o.Workers = runtime.NumCPU()
 	}
 	start := time.Now()
 	r := &runner{job: j, o: o, ran: Ran{Workers: o.Workers}}
-	err := r.all(ctx)
+	err = r.all(ctx)
 	r.ran.Took = time.Since(start)
 	if ctx.Err() != nil {
 		err = ctx.Err()

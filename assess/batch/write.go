@@ -78,7 +78,8 @@ const newFolder = ".new"
 // together: until the last one is whole the earlier ones stay as they are. Their
 // bytes, but those of run.json, depend only on the photos, the program, the
 // rule set and the options; not on when, where or with how many workers.
-func (j *Job) Write(ctx context.Context, o Output) (Written, error) {
+func (j *Job) Write(ctx context.Context, o Output) (written Written, err error) {
+	defer onDisk(&err)
 	if err := o.Rules.Validate(); err != nil {
 		return Written{}, err
 	}
