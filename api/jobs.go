@@ -214,7 +214,7 @@ func (js *jobs) loop(ctx context.Context) {
 		o.mu.Lock()
 		o.fault = ""
 		if err != nil && ctx.Err() == nil && !errors.Is(err, context.Canceled) {
-			js.s.log.Error("a job was ended by a fault", "job", o.id, "error", err)
+			js.s.log.Error("a job was ended by a fault", "job", o.id, "error", err, beneath(err))
 			o.fault = "The job was ended by a fault in the program or a full disk. What was measured is kept. Resume it; if it stays, look into the log."
 			var ae *assess.Error
 			if errors.As(err, &ae) {
