@@ -222,6 +222,25 @@ func TestJobZipBomb(t *testing.T) {
 	}
 }
 
+// A zip file whose entries each keep to the bound of one photo and together
+// would fill the disk is given up soon.
+func TestJobZipOfManyBombs(t *testing.T) {
+	r := rigOn(t, filepath.Join(t.TempDir(), "data"), &keptMeasurer{}, Limits{UploadBytes: 32 << 20})
+	job := r.newJob()
+	nothing := string(make([]byte, 16<<20))
+	var entries [][2]string
+	for i := range 12 {
+		entries = append(entries, [2]string{fmt.Sprintf("%d.jpg", i), nothing})
+	}
+	if status, text := r.sendZip(job, zipped(t, zip.Deflate, entries...)); status != http.StatusRequestEntityTooLarge || !strings.Contains(text, "far more than photos do") {
+		t.Errorf("%d %s", status, text)
+	}
+	left, err := filepath.Glob(filepath.Join(r.store.JobFolder(job), jobPhotos, "*.jpg"))
+	if err != nil || len(left) > 5 {
+		t.Errorf("%d entries were unpacked, %v", len(left), err)
+	}
+}
+
 // A photo of a vine that somebody waits for comes before the job's.
 func TestJobGivesWay(t *testing.T) {
 	gate := make(chan struct{})

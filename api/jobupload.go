@@ -27,7 +27,11 @@ const (
 	longestPath = 400     // bytes
 	mostEntries = 20_000  // of a zip file
 	largestZip  = 8 << 30 // bytes
-	zipTime     = 12 * time.Hour
+	// A photo is compressed already, so a zip file of photos unpacks to about its
+	// own size. One that grows more than this is made to fill the disk.
+	mostGain   = 4
+	allowedFor = 64 << 20 // bytes, of small ones
+	zipTime    = 12 * time.Hour
 )
 
 // cleanPath makes a path below a job's folder of what somebody sent, or EInvalid.
@@ -286,6 +290,9 @@ func (s *Server) addJobZip(c echo.Context) error {
 			return brokenUpload(err)
 		}
 		out, err := s.unpack(r.Context(), j.ID, spool, n)
+		if out.Photos > 0 {
+			s.jobs.touch(o, true) // also what came before a fault
+		}
 		if err != nil {
 			return err
 		}
@@ -303,6 +310,7 @@ func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) 
 	if len(z.File) > mostEntries {
 		return out, assess.Errorf(assess.ETooLarge, "The zip file holds %d files, more than %d. Send several smaller ones.", len(z.File), mostEntries)
 	}
+	unpacked, most := int64(0), mostGain*size+allowedFor
 	for _, e := range z.File {
 		if e.FileInfo().IsDir() {
 			continue
@@ -315,8 +323,15 @@ func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) 
 		r, err := e.Open()
 		var fresh bool
 		if err == nil {
-			fresh, err = s.place(ctx, job, path, r)
+			counted := &counter{r: r, n: &unpacked}
+			fresh, err = s.place(ctx, job, path, counted)
 			r.Close()
+		}
+		if unpacked > most {
+			if fresh {
+				out.Photos++
+			}
+			return out, assess.Errorf(assess.ETooLarge, "The zip file unpacks to far more than photos do, so no more of it was taken. Send the folder of the photos itself.")
 		}
 		var ae *assess.Error
 		switch {
@@ -333,4 +348,16 @@ func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) 
 		}
 	}
 	return out, nil
+}
+
+// counter counts what is read.
+type counter struct {
+	r io.Reader
+	n *int64
+}
+
+func (c *counter) Read(p []byte) (int, error) {
+	n, err := c.r.Read(p)
+	*c.n += int64(n)
+	return n, err
 }
