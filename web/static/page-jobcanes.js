@@ -1,7 +1,7 @@
 // All canes of a job: a table that stays smooth with a hundred thousand rows,
 // and plots in which rows are selected by drawing a box or a span.
 import { get } from './net.js';
-import { t, number } from './text.js';
+import { t, length, number } from './text.js';
 
 const $ = (id) => document.getElementById(id);
 const { job, photo } = $('jobcanes').dataset;
@@ -112,12 +112,16 @@ function cellText(name, decimals, i) {
   if (decimals === null) return textOf(name, i);
   const v = data.columns[name][i];
   if (v === null) return '–';
+  if (name === 'depth_mm') return depthText(v, data.columns.depth_low_mm[i], data.columns.depth_high_mm[i]);
   const low = name.endsWith('_mm') && data.columns[name.replace('_mm', '_low_mm')];
   if (low && low[i] !== null) {
     return t('value.interval', { value: number(v, decimals), low: number(low[i], decimals), high: number(data.columns[name.replace('_mm', '_high_mm')][i], decimals) });
   }
   return number(v, decimals);
 }
+
+// A distance from the wire may be negative, towards the camera.
+const depthText = (v, low, high) => t('value.interval', { value: length(v, 0, true), low: length(low, 0, true), high: length(high, 0, true) });
 
 function drawHead() {
   $('head').replaceChildren(...columns.map(([name, , width]) => {
