@@ -38,7 +38,6 @@ type tally struct {
 	references                                       map[string]int
 	vines                                            map[string]bool
 	views                                            map[string][][]fact // by vine and winter: each photo's canes
-	now                                              []fact              // of the photo at hand
 }
 
 func newTally() *tally {
