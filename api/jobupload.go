@@ -320,12 +320,13 @@ func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) 
 			out.Others++
 			continue
 		}
-		r, err := e.Open()
 		var fresh bool
-		if err == nil {
-			counted := &counter{r: r, n: &unpacked}
+		counted := &counter{n: &unpacked}
+		counted.r, err = e.Open()
+		opened := err == nil
+		if opened {
 			fresh, err = s.place(ctx, job, path, counted)
-			r.Close()
+			counted.r.Close()
 		}
 		if unpacked > most {
 			if fresh {
@@ -337,7 +338,7 @@ func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) 
 		switch {
 		case errors.As(err, &ae):
 			out.Left = append(out.Left, ae.Message)
-		case err != nil && (errors.Is(err, zip.ErrFormat) || errors.Is(err, zip.ErrChecksum) || errors.Is(err, zip.ErrAlgorithm) || errors.Is(err, io.ErrUnexpectedEOF)):
+		case err != nil && (!opened || counted.broke):
 			out.Left = append(out.Left, path+" is damaged in the zip file.")
 		case err != nil:
 			return out, err
@@ -350,14 +351,18 @@ func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) 
 	return out, nil
 }
 
-// counter counts what is read.
+// counter counts what is read, and tells whether reading failed.
 type counter struct {
-	r io.Reader
-	n *int64
+	r     io.ReadCloser
+	n     *int64
+	broke bool
 }
 
 func (c *counter) Read(p []byte) (int, error) {
 	n, err := c.r.Read(p)
 	*c.n += int64(n)
+	if err != nil && !errors.Is(err, io.EOF) {
+		c.broke = true
+	}
 	return n, err
 }
