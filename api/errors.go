@@ -3,6 +3,7 @@ package api
 import (
 	"errors"
 	"fmt"
+	"log/slog"
 	"math"
 	"net/http"
 	"strconv"
@@ -121,7 +122,17 @@ func (s *Server) answerTo(err error, c echo.Context) (int, errorAnswer) {
 		return status, errorAnswer{Code: code, Message: s.told(c, assess.Tell("Something went wrong on our side. Nothing was changed. Try again; if it stays, look into the log."))}
 	}
 	if status >= 500 && code != assess.EBusy {
-		s.log.Error("request failed", "method", c.Request().Method, "path", c.Path(), "error", err)
+		s.log.Error("request failed", "method", c.Request().Method, "path", c.Path(), "error", err, beneath(err))
 	}
 	return status, errorAnswer{Code: code, Message: s.toldError(c, err)}
+}
+
+// beneath is what lies beneath the sentence that a person is told, for the log;
+// nothing where nothing does.
+func beneath(err error) slog.Attr {
+	var told *assess.Error
+	if errors.As(err, &told) && told.Err != nil {
+		return slog.String("beneath", told.Err.Error())
+	}
+	return slog.Attr{}
 }

@@ -42,7 +42,7 @@ func (s *Server) jobPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	p := web.JobPage{Frame: s.frame(c, "job.title", "name", j.Name), ID: j.ID, Name: j.Name, Pattern: j.Pattern, Check: j.Check, Canes: v.Page + "/canes", LimitMB: s.limits.UploadBytes >> 20}
+	p := web.JobPage{Frame: s.frame(c, "job.title", "name", j.Name), ID: j.ID, Name: j.Name, Pattern: j.Pattern, Check: j.Check, Alone: j.Alone, Canes: v.Page + "/canes", LimitMB: s.limits.UploadBytes >> 20}
 	p.Script, p.Back = "job", &web.Link{Text: s.say(c, "jobs.title"), To: "/jobs"}
 	sets, err := s.store.RuleSets(c.Request().Context(), j.EstateID)
 	if err != nil {

@@ -96,6 +96,7 @@ type jobIn struct {
 	Name    string  `json:"name"`
 	Pattern string  `json:"pattern,omitempty"` // the default one without
 	Check   float64 `json:"check,omitempty"`
+	Alone   bool    `json:"alone,omitempty"` // measure each photo by itself, also where two stances show one vine
 }
 
 func (s *Server) addJob(c echo.Context) error {
@@ -114,7 +115,7 @@ func (s *Server) addJob(c echo.Context) error {
 		return err
 	}
 	ctx := c.Request().Context()
-	j, err := s.store.AddJob(ctx, store.Job{EstateID: estateOf(c), Name: in.Name, Pattern: in.Pattern, Check: in.Check, CreatedBy: name})
+	j, err := s.store.AddJob(ctx, store.Job{EstateID: estateOf(c), Name: in.Name, Pattern: in.Pattern, Check: in.Check, Alone: in.Alone, CreatedBy: name})
 	if err != nil {
 		return err
 	}
@@ -145,6 +146,7 @@ type jobChange struct {
 	Pattern *string           `json:"pattern,omitempty"`
 	RuleSet *string           `json:"rule_set,omitempty"` // name@version of the estate's; "" for the program's own
 	Check   *float64          `json:"check,omitempty"`
+	Alone   *bool             `json:"alone,omitempty"`
 	Lists   map[string]string `json:"lists,omitempty"` // vines.csv, walk.csv, plan.csv: their text; "" takes one away
 }
 
@@ -163,6 +165,9 @@ func (s *Server) changeJob(c echo.Context) error {
 	}
 	if in.Check != nil {
 		j.Check = *in.Check
+	}
+	if in.Alone != nil {
+		j.Alone = *in.Alone
 	}
 	if in.RuleSet != nil {
 		j.RuleSet = *in.RuleSet
@@ -398,14 +403,18 @@ func (s *Server) placeJobPhoto(c echo.Context) error {
 // texts as numbers into a list of texts, so that a hundred thousand canes are a
 // few megabytes.
 type caneColumns struct {
-	Columns map[string][]*float64 `json:"columns"`
-	Texts   map[string][]string   `json:"texts"`
+	Columns map[string]numbers  `json:"columns"`
+	Texts   map[string][]string `json:"texts"`
 }
 
+// numbers are the values of a column; nil, null in JSON, where one isn't known.
+type numbers []*float64
+
 // Columns of the canes' table that the page shows, as batch.CaneRow names them.
+// One that an older table lacks is empty.
 var (
-	caneNumbers = []string{"row", "vine", "cane", "diameter_mm", "diameter_low_mm", "diameter_high_mm", "internode_mm", "internode_low_mm", "internode_high_mm", "length_mm", "nodes"}
-	caneTexts   = []string{"photo", "block", "stance", "treatment", "finding"}
+	caneNumbers = []string{"row", "vine", "cane", "diameter_mm", "diameter_low_mm", "diameter_high_mm", "internode_mm", "internode_low_mm", "internode_high_mm", "length_mm", "nodes", "depth_mm", "depth_low_mm", "depth_high_mm"}
+	caneTexts   = []string{"photo", "block", "stance", "treatment", "finding", "counted"}
 )
 
 // jobCanes gives the canes of the written tables.
@@ -414,9 +423,9 @@ func (s *Server) jobCanes(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	out := caneColumns{Columns: map[string][]*float64{}, Texts: map[string][]string{}}
+	out := caneColumns{Columns: map[string]numbers{}, Texts: map[string][]string{}}
 	for _, n := range append(slices.Clone(caneNumbers), caneTexts...) {
-		out.Columns[n] = []*float64{}
+		out.Columns[n] = numbers{}
 	}
 	for _, n := range caneTexts {
 		out.Texts[n] = []string{}
@@ -438,9 +447,13 @@ func (s *Server) jobCanes(c echo.Context) error {
 	head = slices.Clone(head)
 	at := map[string]int{}
 	for _, n := range append(slices.Clone(caneNumbers), caneTexts...) {
-		if at[n] = slices.Index(head, n); at[n] < 0 {
-			return fmt.Errorf("the table of canes has no column %s", n)
+		at[n] = slices.Index(head, n)
+	}
+	cell := func(row []string, n string) string {
+		if at[n] < 0 {
+			return ""
 		}
+		return row[at[n]]
 	}
 	known := map[string]map[string]float64{}
 	for {
@@ -453,7 +466,7 @@ func (s *Server) jobCanes(c echo.Context) error {
 		}
 		for _, n := range caneNumbers {
 			var v *float64
-			if x, err := strconv.ParseFloat(row[at[n]], 64); err == nil {
+			if x, err := strconv.ParseFloat(cell(row, n), 64); err == nil {
 				v = &x
 			}
 			out.Columns[n] = append(out.Columns[n], v)
@@ -462,7 +475,7 @@ func (s *Server) jobCanes(c echo.Context) error {
 			if known[n] == nil {
 				known[n] = map[string]float64{}
 			}
-			text := batch.Plain(row[at[n]])
+			text := batch.Plain(cell(row, n))
 			k, ok := known[n][text]
 			if !ok {
 				k = float64(len(out.Texts[n]))
@@ -531,7 +544,11 @@ func (s *Server) jobSample(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	drawn, rate, err := o.Sample(c.Request().Context(), o.by(), batch.Check{Within: j.Check, Seed: 1})
+	m, err := s.jobs.matcher(j, o)
+	if err != nil {
+		return err
+	}
+	drawn, rate, err := o.Sample(c.Request().Context(), o.by(), m, batch.Check{Within: j.Check, Seed: 1})
 	if err != nil {
 		return err
 	}
@@ -544,6 +561,7 @@ func (s *Server) jobSample(c echo.Context) error {
 // checkIn is what a person says of a drawn cane.
 type checkIn struct {
 	SHA256 string      `json:"sha256"`
+	With   string      `json:"with_sha256,omitempty"` // as the drawn cane has it
 	Cane   int         `json:"cane"`
 	Said   assess.Said `json:"said"`
 	Note   string      `json:"note,omitempty"`
@@ -562,7 +580,7 @@ func (s *Server) checkJobCane(c echo.Context) error {
 	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
-	if err := o.Say(c.Request().Context(), o.by(), in.SHA256, in.Cane, in.Said, in.Note, name); err != nil {
+	if err := o.Say(c.Request().Context(), o.by(), in.SHA256, in.With, in.Cane, in.Said, in.Note, name); err != nil {
 		return err
 	}
 	s.jobs.touch(o, false)

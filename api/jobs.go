@@ -216,7 +216,7 @@ func (js *jobs) loop(ctx context.Context) {
 		o.mu.Lock()
 		o.fault = assess.Sentence{}
 		if err != nil && ctx.Err() == nil && !errors.Is(err, context.Canceled) {
-			js.s.log.Error("a job was ended by a fault", "job", o.id, "error", err)
+			js.s.log.Error("a job was ended by a fault", "job", o.id, "error", err, beneath(err))
 			o.fault = assess.Tell("The job was ended by a fault in the program or a full disk. What was measured is kept. Resume it; if it stays, look into the log.")
 			var ae *assess.Error
 			if errors.As(err, &ae) {
@@ -276,6 +276,7 @@ func (js *jobs) work(ctx context.Context, o *openJob, j store.Job) error {
 	photos := filepath.Join(js.s.store.JobFolder(j.ID), jobPhotos)
 	var found batch.Found
 	var sum batch.Ran
+	var match *batch.Matcher
 	// What is sent meanwhile is measured before the tables are written: with
 	// photos coming one by one they would be written again and again.
 	for {
@@ -286,12 +287,23 @@ func (js *jobs) work(ctx context.Context, o *openJob, j store.Job) error {
 		if err := js.count(run, o); err != nil {
 			return err
 		}
+		// What was set meanwhile holds.
+		if j, err = js.s.store.Job(run, j.ID); err != nil {
+			return err
+		}
+		if match, err = js.matcher(j, o); err != nil {
+			return err
+		}
 		// What another build measured is only written anew.
 		if program == js.s.programID {
-			ran, err := o.Run(run, batch.Options{
+			options := batch.Options{
 				Photos: photos, Measurer: politely{js.s}, Program: program, Workers: js.s.limits.Workers,
-				Told: func(st batch.Step) { js.told(o, st) },
-			})
+				Told: func(st batch.Step) { js.told(o, st) }, Match: match,
+			}
+			if j.Alone {
+				options.Match = nil
+			}
+			ran, err := o.Run(run, options)
 			sum = batch.Ran{Fresh: sum.Fresh + ran.Fresh, Known: sum.Known + ran.Known, Took: sum.Took + ran.Took, Workers: ran.Workers}
 			if err != nil {
 				// What is left waits for the next resume.
@@ -316,16 +328,12 @@ func (js *jobs) work(ctx context.Context, o *openJob, j store.Job) error {
 		return nil
 	}
 	o.set(jobWriting)
-	match, err := js.matcher(j, o)
-	if err != nil {
-		return err
-	}
 	rules, err := js.rulesFor(run, j)
 	if err != nil {
 		return err
 	}
 	_, err = o.Write(run, batch.Output{
-		Folder: o.Dir(), Photos: photos, Upright: func(data []byte) ([]byte, error) { return js.s.copyOf(run, data, 0, 88) }, Program: program, Version: js.s.program, Rules: rules, Match: match,
+		Folder: o.Dir(), Photos: photos, Upright: func(data []byte) ([]byte, error) { return js.s.copyOf(run, data, 0, 88) }, Program: program, Version: js.s.program, Rules: rules, Match: match, Alone: j.Alone,
 		Check: batch.Check{Within: j.Check, Seed: 1}, Command: []string{"job", j.Name}, Ran: sum, Found: found, Started: started,
 	})
 	if errors.Is(err, context.Canceled) {
@@ -449,6 +457,7 @@ type jobView struct {
 	Name    string       `json:"name"`
 	Pattern string       `json:"pattern"`
 	RuleSet string       `json:"rule_set"` // "" for the program's own
+	Alone   bool         `json:"alone"`    // each photo is measured by itself, also where two stances show one vine
 	Check   float64      `json:"check"`
 	Doing   string       `json:"doing"` // "idle", "queued", "measuring", "writing" or "paused"
 	Paused  bool         `json:"paused"`
@@ -471,7 +480,7 @@ type jobView struct {
 func (s *Server) viewJob(c echo.Context, j store.Job, o *openJob) (jobView, <-chan struct{}, error) {
 	o.mu.Lock()
 	v := jobView{
-		ID: j.ID, Name: j.Name, Pattern: j.Pattern, RuleSet: j.RuleSet, Check: j.Check, Doing: o.doing, Paused: j.Paused, Counts: o.counts, Fault: o.fault.String(), Told: s.told(c, o.fault),
+		ID: j.ID, Name: j.Name, Pattern: j.Pattern, RuleSet: j.RuleSet, Alone: j.Alone, Check: j.Check, Doing: o.doing, Paused: j.Paused, Counts: o.counts, Fault: o.fault.String(), Told: s.told(c, o.fault),
 		By: j.CreatedBy, At: j.CreatedAt, Page: jobPath(j.ID), Lists: []string{},
 	}
 	if v.Doing == jobIdle && o.dirty {

@@ -8,9 +8,11 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
+	"nodespan/assess"
 	"nodespan/assess/batch"
 )
 
@@ -42,6 +44,21 @@ func (r *rig) sendZip(job int64, data []byte) (int, string) {
 // refused, and each is a photo of its own.
 func tailed(n int) []byte { return append(bytes.Clone(vineJPEG), fmt.Sprint(n)...) }
 
+// until waits until a job is as wanted.
+func (r *rig) until(at string, good func(jobView) bool) jobView {
+	r.t.Helper()
+	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+		var v jobView
+		r.get(at, http.StatusOK, &v)
+		if good(v) {
+			return v
+		}
+		if time.Now().After(deadline) {
+			r.t.Fatalf("the job never came to what was waited for: %+v", v)
+		}
+	}
+}
+
 // A job is paused, the service stopped and started again, the job resumed: it
 // goes on where it was, and measures nothing twice.
 func TestJobPauseStopResume(t *testing.T) {
@@ -51,6 +68,8 @@ func TestJobPauseStopResume(t *testing.T) {
 	r := rigOn(t, dir, m, Limits{Workers: 1})
 	job := r.newJob()
 	at := fmt.Sprintf("/api/jobs/%d", job)
+	// Paused until all are there: a run looks for photos at its start.
+	r.post(at, `{"do":"pause"}`, http.StatusOK, nil)
 	for i := range 6 {
 		if status, text := r.sendJob(job, fmt.Sprintf("North/North-1-%d.jpg", i+1), tailed(i)); status != http.StatusCreated {
 			t.Fatalf("photo %d: %d %s", i, status, text)
@@ -62,25 +81,13 @@ func TestJobPauseStopResume(t *testing.T) {
 	if status, _ := r.sendJob(job, "North/North-1-1.jpg", tailed(9)); status != http.StatusConflict {
 		t.Errorf("another photo under the same name: %d", status)
 	}
+	r.post(at, `{"do":"resume"}`, http.StatusOK, nil)
 	gate <- struct{}{}
 	gate <- struct{}{}
-	until := func(what string, good func(jobView) bool) jobView {
-		t.Helper()
-		for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(5 * time.Millisecond) {
-			var v jobView
-			r.get(at, http.StatusOK, &v)
-			if good(v) {
-				return v
-			}
-			if time.Now().After(deadline) {
-				t.Fatalf("%s: %+v", what, v)
-			}
-		}
-	}
-	until("two measured", func(v jobView) bool { return v.Counts.Done() == 2 })
+	r.until(at, func(v jobView) bool { return v.Counts.Done() == 2 })
 	var v jobView
 	r.post(at, `{"do":"pause"}`, http.StatusOK, &v)
-	v = until("paused", func(v jobView) bool { return v.Doing == jobPaused })
+	v = r.until(at, func(v jobView) bool { return v.Doing == jobPaused })
 	if v.Counts.Waiting != 4 {
 		t.Errorf("paused with %+v", v)
 	}
@@ -89,7 +96,7 @@ func TestJobPauseStopResume(t *testing.T) {
 	m2 := &keptMeasurer{}
 	r = rigOn(t, dir, m2, Limits{Workers: 1})
 	time.Sleep(50 * time.Millisecond)
-	v = until("still paused", func(v jobView) bool { return v.Doing == jobPaused })
+	v = r.until(at, func(v jobView) bool { return v.Doing == jobPaused })
 	if v.Counts.Waiting != 4 || len(m2.all()) != 0 {
 		t.Errorf("after a restart: %+v, measured %d", v, len(m2.all()))
 	}
@@ -212,6 +219,25 @@ func TestJobZipBomb(t *testing.T) {
 	left, err := filepath.Glob(filepath.Join(r.store.JobFolder(job), jobPhotos, "*"))
 	if err != nil || len(left) != 0 {
 		t.Errorf("left behind: %v, %v", left, err)
+	}
+}
+
+// A zip file whose entries each keep to the bound of one photo and together
+// would fill the disk is given up soon.
+func TestJobZipOfManyBombs(t *testing.T) {
+	r := rigOn(t, filepath.Join(t.TempDir(), "data"), &keptMeasurer{}, Limits{UploadBytes: 32 << 20})
+	job := r.newJob()
+	nothing := string(make([]byte, 16<<20))
+	var entries [][2]string
+	for i := range 12 {
+		entries = append(entries, [2]string{fmt.Sprintf("%d.jpg", i), nothing})
+	}
+	if status, text := r.sendZip(job, zipped(t, zip.Deflate, entries...)); status != http.StatusRequestEntityTooLarge || !strings.Contains(text, "far more than photos do") {
+		t.Errorf("%d %s", status, text)
+	}
+	left, err := filepath.Glob(filepath.Join(r.store.JobFolder(job), jobPhotos, "*.jpg"))
+	if err != nil || len(left) > 5 {
+		t.Errorf("%d entries were unpacked, %v", len(left), err)
 	}
 }
 
@@ -341,5 +367,33 @@ func TestJobRuleSet(t *testing.T) {
 	}
 	if n := len(r.measurer.all()); n != measured {
 		t.Errorf("measured %d times more", n-measured)
+	}
+}
+
+// Two photos that come at once under one path: one is kept, the other is told
+// that there is another, whichever comes first; none takes the other's place.
+func TestJobTwoAtOnceUnderOnePath(t *testing.T) {
+	r := newRig(t)
+	job := r.newJob()
+	for round := range 20 {
+		path := fmt.Sprintf("North-1-%d.jpg", round+1)
+		var fresh [2]bool
+		var errs [2]error
+		var both sync.WaitGroup
+		for i := range 2 {
+			both.Go(func() {
+				fresh[i], errs[i] = r.server.place(t.Context(), job, path, bytes.NewReader(tailed(2*round+i)))
+			})
+		}
+		both.Wait()
+		kept, err := os.ReadFile(filepath.Join(r.server.store.JobFolder(job), jobPhotos, path))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 2 {
+			if mine := bytes.Equal(kept, tailed(2*round+i)); mine != fresh[i] || mine != (errs[i] == nil) || !mine && assess.ErrorCode(errs[i]) != assess.EConflict {
+				t.Errorf("%s, sender %d: kept %v, told %v, %v", path, i, mine, fresh[i], errs[i])
+			}
+		}
 	}
 }

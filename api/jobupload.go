@@ -27,7 +27,11 @@ const (
 	longestPath = 400     // bytes
 	mostEntries = 20_000  // of a zip file
 	largestZip  = 8 << 30 // bytes
-	zipTime     = 12 * time.Hour
+	// A photo is compressed already, so a zip file of photos unpacks to about its
+	// own size. One that grows more than this is made to fill the disk.
+	mostGain   = 4
+	allowedFor = 64 << 20 // bytes, of small ones
+	zipTime    = 12 * time.Hour
 )
 
 // cleanPath makes a path below a job's folder of what somebody sent, or EInvalid.
@@ -53,24 +57,34 @@ func cleanPath(sent string) (string, error) {
 	return path, nil
 }
 
-// place writes a photo into a job's folder, whole or not at all; fresh is false
-// when it was there with the same bytes. Where the service drops what a camera
-// writes beside the pixels, it does so here too.
+// place writes a photo into a job's folder, whole or not at all, and returns when
+// it is on the disk; fresh is false when it was there with the same bytes. Where
+// the service drops what a camera writes beside the pixels, it does so here too.
 func (s *Server) place(ctx context.Context, job int64, path string, r io.Reader) (fresh bool, err error) {
+	defer func() {
+		if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+			err = assess.Errorf(assess.EInternal, "The disk with the data folder is full, so %s was not kept. Make room and send it again: %w", path, err)
+		}
+	}()
 	target := filepath.Join(s.store.JobFolder(job), jobPhotos, filepath.FromSlash(path))
-	if err := os.MkdirAll(filepath.Dir(target), 0o750); err != nil {
+	folder := filepath.Dir(target)
+	another := assess.Errorf(assess.EConflict, "There is another photo named %s in this job. Give one of them another name.", path)
+	if err := os.MkdirAll(folder, 0o750); errors.Is(err, syscall.ENOTDIR) {
+		return false, another // a photo has the name of one of the folders
+	} else if err != nil {
 		return false, err
 	}
-	part, err := os.CreateTemp(filepath.Dir(target), ".*.part")
+	if info, err := os.Stat(target); err == nil && info.IsDir() {
+		return false, another
+	}
+	part, err := os.CreateTemp(folder, ".*.part")
 	if err != nil {
 		return false, err
 	}
 	defer os.Remove(part.Name())
+	defer part.Close()
 	n, err := io.Copy(part, io.LimitReader(r, s.limits.UploadBytes+1))
-	if err := errors.Join(err, part.Close()); err != nil {
-		if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
-			return false, assess.Errorf(assess.EInternal, "The disk with the data folder is full, so %s was not kept. Make room and send it again: %w", path, err)
-		}
+	if err != nil {
 		return false, err
 	}
 	if n > s.limits.UploadBytes {
@@ -91,17 +105,43 @@ func (s *Server) place(ctx context.Context, job int64, path string, r io.Reader)
 		if data, err = bare.Photo(data, http.DetectContentType(data)); err != nil {
 			return false, assess.Errorf(assess.EInvalid, "What the camera wrote beside %s can't be taken out, so the photo was not kept. Send it as JPEG, PNG or WebP.", path)
 		}
-		if err := os.WriteFile(part.Name(), data, 0o600); err != nil {
+		if err := part.Truncate(0); err != nil {
+			return false, err
+		}
+		if _, err := part.WriteAt(data, 0); err != nil {
 			return false, err
 		}
 	}
-	if have, err := os.ReadFile(target); err == nil {
+	if err := part.Sync(); err != nil {
+		return false, err
+	}
+	// A second name, and not another one, so that of two that come at once under
+	// one path none takes the other's place.
+	switch err := os.Link(part.Name(), target); {
+	case errors.Is(err, fs.ErrExist):
+		have, err := os.ReadFile(target)
+		if err != nil {
+			return false, err
+		}
 		if bytes.Equal(have, data) {
 			return false, nil
 		}
-		return false, assess.Errorf(assess.EConflict, "There is another photo named %s in this job. Give one of them another name.", path)
+		return false, another
+	case err != nil: // a disk without second names
+		if err := os.Rename(part.Name(), target); err != nil {
+			return false, err
+		}
 	}
-	return true, os.Rename(part.Name(), target)
+	return true, syncFolder(folder)
+}
+
+// syncFolder has the names in a folder written to the disk.
+func syncFolder(path string) error {
+	d, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
 }
 
 // jobUploaded tells which photos a job has, with their size in bytes, so that a
@@ -250,6 +290,9 @@ func (s *Server) addJobZip(c echo.Context) error {
 			return brokenUpload(err)
 		}
 		out, err := s.unpack(r.Context(), j.ID, spool, n)
+		if out.Photos > 0 {
+			s.jobs.touch(o, true) // also what came before a fault
+		}
 		if err != nil {
 			return err
 		}
@@ -267,6 +310,7 @@ func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) 
 	if len(z.File) > mostEntries {
 		return out, assess.Errorf(assess.ETooLarge, "The zip file holds %d files, more than %d. Send several smaller ones.", len(z.File), mostEntries)
 	}
+	unpacked, most := int64(0), mostGain*size+allowedFor
 	for _, e := range z.File {
 		if e.FileInfo().IsDir() {
 			continue
@@ -276,17 +320,25 @@ func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) 
 			out.Others++
 			continue
 		}
-		r, err := e.Open()
 		var fresh bool
-		if err == nil {
-			fresh, err = s.place(ctx, job, path, r)
-			r.Close()
+		counted := &counter{n: &unpacked}
+		counted.r, err = e.Open()
+		opened := err == nil
+		if opened {
+			fresh, err = s.place(ctx, job, path, counted)
+			counted.r.Close()
+		}
+		if unpacked > most {
+			if fresh {
+				out.Photos++
+			}
+			return out, assess.Errorf(assess.ETooLarge, "The zip file unpacks to far more than photos do, so no more of it was taken. Send the folder of the photos itself.")
 		}
 		var ae *assess.Error
 		switch {
 		case errors.As(err, &ae):
 			out.Left = append(out.Left, ae.Message)
-		case err != nil && (errors.Is(err, zip.ErrFormat) || errors.Is(err, zip.ErrChecksum) || errors.Is(err, zip.ErrAlgorithm) || errors.Is(err, io.ErrUnexpectedEOF)):
+		case err != nil && (!opened || counted.broke):
 			out.Left = append(out.Left, path+" is damaged in the zip file.")
 		case err != nil:
 			return out, err
@@ -297,4 +349,20 @@ func (s *Server) unpack(ctx context.Context, job int64, f *os.File, size int64) 
 		}
 	}
 	return out, nil
+}
+
+// counter counts what is read, and tells whether reading failed.
+type counter struct {
+	r     io.ReadCloser
+	n     *int64
+	broke bool
+}
+
+func (c *counter) Read(p []byte) (int, error) {
+	n, err := c.r.Read(p)
+	*c.n += int64(n)
+	if err != nil && !errors.Is(err, io.EOF) {
+		c.broke = true
+	}
+	return n, err
 }

@@ -253,6 +253,10 @@ func special(t reflect.Type) *jsonschema.Schema {
 			Description: "a value with its 95 % interval; null when it could not be measured",
 			OneOf:       []*jsonschema.Schema{{Type: "object", Properties: p, Required: []string{"value", "low", "high"}}, {Type: "null"}},
 		}
+	case reflect.TypeFor[numbers]():
+		return &jsonschema.Schema{Type: "array", Items: &jsonschema.Schema{
+			Description: "null where it isn't known", OneOf: []*jsonschema.Schema{{Type: "number"}, {Type: "null"}},
+		}}
 	case reflect.TypeFor[anything]():
 		return &jsonschema.Schema{Type: "object"}
 	case reflect.TypeFor[assess.Sentence]():

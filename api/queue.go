@@ -211,8 +211,9 @@ func (s *Server) fail(a store.Ask, err error) {
 	var ae *assess.Error
 	if errors.As(err, &ae) {
 		why = ae.Sentence()
-	} else {
-		s.log.Error("measuring failed", "photo", a.PhotoID, "error", err)
+	}
+	if assess.ErrorCode(err) == assess.EInternal {
+		s.log.Error("measuring failed", "photo", a.PhotoID, "error", err, beneath(err))
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 	defer cancel()

@@ -260,7 +260,7 @@ func (s *Server) checkPhoto(ctx context.Context, data []byte) (string, error) {
 		if ctx.Err() != nil {
 			return "", ctx.Err()
 		}
-		s.log.Info("a photo was refused", "error", err)
+		s.log.Info("a photo was refused", "error", err, beneath(err))
 		var told *assess.Error
 		if errors.As(err, &told) {
 			return "", assess.Errorf(assess.EInvalid, "%w", told)

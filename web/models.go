@@ -333,6 +333,7 @@ type JobPage struct {
 	ID            int64
 	Name, Pattern string
 	Check         float64
+	Alone         bool   // every photo is measured by itself
 	RuleSet       string // "" for the program's own
 	RuleSets      []string
 	Canes         string // address of the table of all canes

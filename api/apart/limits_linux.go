@@ -29,8 +29,17 @@ func bound(l Limits) error {
 	if err := unix.Prctl(unix.PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0); err != nil {
 		return err
 	}
-	// Pages are answered before photos are measured.
-	return unix.Setpriority(unix.PRIO_PROCESS, 0, 5)
+	// Pages are answered before photos are measured. A service that was started
+	// behind others already stays there, and couldn't come forward.
+	const behind = 5
+	now, err := unix.Getpriority(unix.PRIO_PROCESS, 0)
+	if err != nil {
+		return err
+	}
+	if 20-now >= behind { // the kernel's own count, getpriority(2)
+		return nil
+	}
+	return unix.Setpriority(unix.PRIO_PROCESS, 0, behind)
 }
 
 // tie has the process end with this one, whatever happens to it, and keeps

@@ -18,6 +18,8 @@ table <- function(name) {
 }
 
 canes <- table("canes.csv")
+# Where several photos show a vine, its canes are counted by one of them.
+canes <- canes[canes$counted, ]
 canes$block[canes$block == "" | is.na(canes$block)] <- "(no known vine)"
 
 cat(nrow(canes), "canes on", length(unique(canes$photo)), "photos\n")

@@ -62,7 +62,8 @@ while True:
 
 blocks = {}
 for row in csv.DictReader(io.StringIO(call("GET", f"/api/jobs/{job}/files/canes.csv"))):
-    if row["diameter_mm"]:
+    # Where several photos show a vine, its canes are counted by one of them.
+    if row["diameter_mm"] and row["counted"] == "TRUE":
         blocks.setdefault(row["block"] or "(no known vine)", []).append(float(row["diameter_mm"]))
 print(f"job {job}: {counts['measured']} photos measured, {counts['refused']} refused, {counts['failed']} unreadable")
 for block, diameters in sorted(blocks.items()):

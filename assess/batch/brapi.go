@@ -99,6 +99,12 @@ func (b *brapi) add(s *sighting, c *assess.Cane) error {
 			}
 		}
 		set("block", s.at.Block)
+		set("counted", strings.ToLower(cell(s.counted)))
+		if d := c.Depth; d != nil {
+			set("depthMM", cell(rounded(d.Value, 1)))
+			set("depthLow95MM", cell(rounded(d.Low, 1)))
+			set("depthHigh95MM", cell(rounded(d.High, 1)))
+		}
 		set("treatment", s.at.Treatment)
 		// The camera's time has no zone, which observationTimeStamp needs.
 		set("takenAtLocalTime", s.rec.taken)

@@ -11,6 +11,9 @@
 //     SHA-256 of the bytes and of the program, so nothing is measured twice,
 //     and a renamed or copied photo isn't either. Findings are judged anew when
 //     the tables are written: another rule set costs no measuring.
+//   - Two photos of a vine from two stances are measured together, which shows
+//     depth; what was made of the pair is a result of its own, found by both
+//     contents. A vine's canes count by one photo (pairs.go).
 //   - A photo that can't be read or measured is a row with its reason. One over
 //     which the program itself ended three times is a failure too.
 //   - A place is the vine that a photo shows (place.go).
@@ -24,7 +27,8 @@
 // from run to run stands in run.json alone.
 //
 // The way through the files: job.go opens a job; find.go looks for photos;
-// measure.go and run.go measure them; name.go, list.go, walk.go and place.go
+// pairs.go tells which are measured together; measure.go, taken.go and run.go
+// measure them; name.go, list.go, walk.go and place.go
 // tell whose vine they show; rows.go, table.go, parquet.go, workbook.go,
 // lines.go and brapi.go write tables; tally.go, summary.go, plots.go and
 // methods.go make the summary; sample.go draws canes to check by hand.

@@ -41,8 +41,8 @@ type Found struct {
 // changed or gone. Hidden files and folders and the job's own folder are left
 // out. With wait, files that changed within the last two seconds are left for
 // the next look. EInvalid when the folder can't be read.
-func (j *Job) Find(ctx context.Context, folder string, wait bool) (Found, error) {
-	var f Found
+func (j *Job) Find(ctx context.Context, folder string, wait bool) (f Found, err error) {
+	defer onDisk(&err)
 	info, err := os.Stat(folder)
 	if err != nil || !info.IsDir() {
 		return f, assess.Errorf(assess.EInvalid, "%s is no folder that can be read. Name the folder with the photos.", folder)
@@ -101,7 +101,9 @@ WHERE bytes <> excluded.bytes OR modified <> excluded.modified OR gone = 1`)
 			if err != nil || !info.Mode().IsRegular() {
 				return nil // went away meanwhile
 			}
-			if wait && time.Since(info.ModTime()) < settled {
+			// A time to come is that of another clock, or of this one before it was set
+			// back: waiting for it would leave the photo out for as long.
+			if age := time.Since(info.ModTime()); wait && age < settled && age > -settled {
 				f.Growing++
 				return nil
 			}

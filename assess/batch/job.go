@@ -54,6 +54,9 @@ func Open(ctx context.Context, dir string) (*Job, error) {
 	}
 	j := &Job{dir: dir, lock: lock, now: time.Now}
 	if err := j.open(ctx); err != nil {
+		if onDisk(&err); errors.As(err, new(*assess.Error)) {
+			return nil, errors.Join(err, lock.Unlock())
+		}
 		return nil, errors.Join(assess.Errorf(assess.EInvalid, "The job in %s can't be opened. It may belong to a newer nodespan, be damaged, or the folder may be read-only: %w", dir, err), lock.Unlock())
 	}
 	return j, nil
@@ -130,7 +133,7 @@ func (c Counts) Done() int { return c.Measured + c.Refused + c.Failed }
 func (j *Job) Count(ctx context.Context, program string) (Counts, error) {
 	var c Counts
 	rows, err := j.db.QueryContext(ctx, `SELECT CASE WHEN p.unread <> '' THEN 'failed' ELSE coalesce(r.outcome, '') END AS o, count(*)
-FROM photos p LEFT JOIN results r ON r.sha256 = p.sha256 AND r.program = ? WHERE p.gone = 0 GROUP BY o`, program)
+FROM photos p LEFT JOIN results r ON r.sha256 = p.sha256 AND r.with_sha256 = p.with_sha256 AND r.program = ? WHERE p.gone = 0 GROUP BY o`, program)
 	if err != nil {
 		return c, err
 	}
@@ -195,6 +198,10 @@ type Outcome struct {
 	Outcome string `json:"outcome"` // "waiting", "measured", "refused" or "failed"
 	Reason  string `json:"reason,omitempty"`
 	Place   Place  `json:"place"`
+	// With is the path of the photo from another stance that was measured
+	// together with this one; Depth says that it showed how far canes stand off.
+	With  string `json:"with,omitempty"`
+	Depth bool   `json:"depth,omitempty"`
 }
 
 // Outcomes lists the job's photos by path from after a path on, at most limit
@@ -202,7 +209,7 @@ type Outcome struct {
 func (j *Job) Outcomes(ctx context.Context, program string, m *Matcher, after string, limit int) ([]Outcome, error) {
 	var out []Outcome
 	err := j.each(ctx, program, after, limit, func(r record) error {
-		o := Outcome{Path: r.path, Bytes: r.bytes, SHA256: r.sha, Outcome: r.outcome, Reason: r.reason, Place: m.Place(r.photo)}
+		o := Outcome{Path: r.path, Bytes: r.bytes, SHA256: r.sha, Outcome: r.outcome, Reason: r.reason, Place: m.Place(r.photo), With: r.second, Depth: r.depth}
 		if o.Outcome == "" {
 			o.Outcome = "waiting"
 		}
@@ -224,6 +231,7 @@ type photo struct {
 	path, sha, taken string
 	bytes            int64
 	byHand           *Place
+	second, with     string // path and content of the photo it is measured together with; "" for none
 }
 
 // A record is a photo with its result; outcome is "" while it waits.
@@ -232,6 +240,7 @@ type record struct {
 	outcome, reason string
 	zipped          []byte
 	timing          string
+	depth           bool // the second photo showed depth
 }
 
 // each calls f for the photos of the folder in the order of their paths, one
@@ -269,8 +278,8 @@ func (j *Job) each(ctx context.Context, program, after string, limit int, f func
 
 func (j *Job) page(ctx context.Context, program, after string, n int) ([]record, error) {
 	rows, err := j.db.QueryContext(ctx, `SELECT p.path, p.sha256, p.taken_at, p.bytes, p.unread, coalesce(r.outcome, ''), coalesce(r.reason, ''), r.measurement, coalesce(r.timing, '{}'),
-       h.block, h.row, h.vine, h.stance
-FROM photos p LEFT JOIN results r ON r.sha256 = p.sha256 AND r.program = ?
+       p.second, p.with_sha256, coalesce(r.depth, 0), h.block, h.row, h.vine, h.stance
+FROM photos p LEFT JOIN results r ON r.sha256 = p.sha256 AND r.with_sha256 = p.with_sha256 AND r.program = ?
 LEFT JOIN placed h ON h.path = p.path
 WHERE p.gone = 0 AND p.path > ? ORDER BY p.path LIMIT ?`, program, after, n)
 	if err != nil {
@@ -281,18 +290,28 @@ WHERE p.gone = 0 AND p.path > ? ORDER BY p.path LIMIT ?`, program, after, n)
 	for rows.Next() {
 		var r record
 		var unread string
-		var block, stance sql.NullString
-		var row, vine sql.NullInt64
-		if err := rows.Scan(&r.path, &r.sha, &r.taken, &r.bytes, &unread, &r.outcome, &r.reason, &r.zipped, &r.timing, &block, &row, &vine, &stance); err != nil {
+		var said saidPlace
+		if err := rows.Scan(&r.path, &r.sha, &r.taken, &r.bytes, &unread, &r.outcome, &r.reason, &r.zipped, &r.timing, &r.second, &r.with, &r.depth, &said.block, &said.row, &said.vine, &said.stance); err != nil {
 			return nil, err
 		}
 		if unread != "" {
 			r.outcome, r.reason = failed, unread
 		}
-		if block.Valid {
-			r.byHand = &Place{Block: block.String, Row: int(row.Int64), Vine: int(vine.Int64), Stance: stance.String, By: byHand}
-		}
+		r.byHand = said.place()
 		out = append(out, r)
 	}
 	return out, rows.Err()
+}
+
+// saidPlace is a place as a person said it, as it comes from the database.
+type saidPlace struct {
+	block, stance sql.NullString
+	row, vine     sql.NullInt64
+}
+
+func (s saidPlace) place() *Place {
+	if !s.block.Valid {
+		return nil
+	}
+	return &Place{Block: s.block.String, Row: int(s.row.Int64), Vine: int(s.vine.Int64), Stance: s.stance.String, By: byHand}
 }

@@ -31,7 +31,11 @@ func (k *keptMeasurer) Measure(ctx context.Context, photo []byte, ask assess.Ask
 	if k.calls == nil {
 		k.calls = map[string]int{}
 	}
-	k.calls[string(photo)]++
+	call := string(photo)
+	if ask.With != nil {
+		call += " with " + string(ask.With)
+	}
+	k.calls[call]++
 	k.mu.Unlock()
 	if k.block != nil {
 		select {
@@ -51,7 +55,23 @@ func (k *keptMeasurer) Measure(ctx context.Context, photo []byte, ask assess.Ask
 	case bytes.HasPrefix(photo, []byte("refused")):
 		return &assess.Measurement{Program: "kept 1", Outcome: assess.Refused, Reasons: []assess.Reason{assess.NoReference}, WidthPx: 800, HeightPx: 600, TimingMS: map[string]float64{"decode": 2, "total": 3}}, nil
 	}
-	return measurementOf(photo), nil
+	m := measurementOf(photo)
+	switch {
+	case ask.With == nil:
+	case bytes.HasPrefix(ask.With, []byte("photo that breaks")):
+		return nil, errors.New("the two can't be worked on")
+	case bytes.HasPrefix(ask.With, []byte("photo from the same spot")):
+		m.Reasons = append(m.Reasons, assess.SecondTooNear)
+	default:
+		m.With = sumOf(ask.With)
+		for i := range m.Canes {
+			m.Canes[i].Depth = &assess.Depth{Value: 40, Low: 38, High: 42}
+			m.Canes[i].LeanU = 1.5
+			m.Canes[i].RelativeU = 0.007
+			assess.Derive(&m.Canes[i])
+		}
+	}
+	return m, nil
 }
 
 // measurementOf makes up a measurement from a photo's bytes.

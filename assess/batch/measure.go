@@ -16,8 +16,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/rwcarlsen/goexif/exif"
-
 	"nodespan/assess"
 )
 
@@ -34,8 +32,9 @@ type result struct {
 	seen            *assess.Measurement
 }
 
-// one brings one photo to an outcome: reads it, and measures it unless its
-// bytes were measured before by this program; fresh tells whether it was.
+// one brings one photo to an outcome: reads it, and measures it, together with
+// a second one where it has one, unless these bytes were measured before by this
+// program; fresh tells whether it was.
 func (r *runner) one(ctx context.Context, p photo) (res result, fresh bool, err error) {
 	data, err := readPhoto(filepath.Join(r.o.Photos, filepath.FromSlash(p.path)))
 	if err != nil {
@@ -46,20 +45,20 @@ func (r *runner) one(ctx context.Context, p photo) (res result, fresh bool, err 
 		_, err = r.job.db.ExecContext(ctx, `UPDATE photos SET unread = ? WHERE path = ?`, reason, p.path)
 		return result{outcome: failed, reason: reason}, false, err
 	}
-	raw := sha256.Sum256(data)
-	sum := hex.EncodeToString(raw[:])
+	sum := sumOf(data)
 	if p.sha != sum {
-		if _, err := r.job.db.ExecContext(ctx, `UPDATE photos SET sha256 = ?, taken_at = ? WHERE path = ?`, sum, takenAt(data), p.path); err != nil {
+		if err := r.job.content(ctx, p.path, sum, data); err != nil {
 			return result{}, false, err
 		}
 	}
+	of := contents{sum, p.with}
 	// Two photos with the same bytes at the same time are measured once.
-	v, err, _ := r.same.Do(sum, func() (any, error) {
-		if old, ok, err := r.job.result(ctx, sum, r.o.Program); err != nil || ok {
+	v, err, _ := r.same.Do(of.key(), func() (any, error) {
+		if old, ok, err := r.job.result(ctx, of, r.o.Program); err != nil || ok {
 			return old, err
 		}
 		fresh = true
-		return r.fresh(ctx, sum, filepath.Base(p.path), data)
+		return r.fresh(ctx, of, p, data)
 	})
 	if err != nil {
 		return result{}, false, err
@@ -67,11 +66,25 @@ func (r *runner) one(ctx context.Context, p photo) (res result, fresh bool, err 
 	return v.(result), fresh, nil
 }
 
+// key names contents where one text must do.
+func (c contents) key() string { return strings.TrimSpace(c.sha + " " + c.with) }
+
+func sumOf(data []byte) string {
+	raw := sha256.Sum256(data)
+	return hex.EncodeToString(raw[:])
+}
+
+// content keeps what a photo's bytes tell.
+func (j *Job) content(ctx context.Context, path, sum string, data []byte) error {
+	_, err := j.db.ExecContext(ctx, `UPDATE photos SET sha256 = ?, taken_at = ? WHERE path = ?`, sum, takenAt(data), path)
+	return err
+}
+
 // fresh measures bytes and keeps the result.
-func (r *runner) fresh(ctx context.Context, sum, name string, data []byte) (result, error) {
+func (r *runner) fresh(ctx context.Context, of contents, p photo, data []byte) (result, error) {
 	j := r.job
 	var times int
-	err := j.db.QueryRowContext(ctx, `INSERT INTO begun (sha256, times) VALUES (?, 1) ON CONFLICT (sha256) DO UPDATE SET times = times + 1 RETURNING times`, sum).Scan(&times)
+	err := j.db.QueryRowContext(ctx, `INSERT INTO begun (sha256, times) VALUES (?, 1) ON CONFLICT (sha256) DO UPDATE SET times = times + 1 RETURNING times`, of.key()).Scan(&times)
 	if err != nil {
 		return result{}, err
 	}
@@ -79,12 +92,12 @@ func (r *runner) fresh(ctx context.Context, sum, name string, data []byte) (resu
 	if times > cutOffs {
 		res = result{outcome: failed, reason: fmt.Sprintf("The program ended %d times in the middle of measuring this photo, so it is left out. Open and save it anew with a picture program, or try again with --retry.", cutOffs)}
 	} else {
-		m, err := r.measure(ctx, data, name)
+		m, err := r.measure(ctx, of, p, data)
 		if ctx.Err() != nil {
 			// Cut off on purpose: that doesn't count against the photo.
 			clean, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 			defer cancel()
-			_, err := j.db.ExecContext(clean, `UPDATE begun SET times = times - 1 WHERE sha256 = ?`, sum)
+			_, err := j.db.ExecContext(clean, `UPDATE begun SET times = times - 1 WHERE sha256 = ?`, of.key())
 			return result{}, errors.Join(ctx.Err(), err)
 		}
 		if err != nil {
@@ -93,17 +106,26 @@ func (r *runner) fresh(ctx context.Context, sum, name string, data []byte) (resu
 			res = result{outcome: string(m.Outcome), seen: m}
 		}
 	}
-	return res, j.keep(ctx, sum, r.o.Program, res)
+	return res, j.keep(ctx, of, r.o.Program, res)
 }
 
 // measure calls the measurer; a panic in it is a failure of this one photo.
-func (r *runner) measure(ctx context.Context, data []byte, name string) (m *assess.Measurement, err error) {
+func (r *runner) measure(ctx context.Context, of contents, p photo, data []byte) (m *assess.Measurement, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("the measuring panicked: %v", p)
 		}
 	}()
-	return r.o.Measurer.Measure(ctx, data, assess.Ask{Name: name})
+	ask := assess.Ask{Name: filepath.Base(p.path)}
+	if of.with != "" {
+		if ask.With, err = readPhoto(filepath.Join(r.o.Photos, filepath.FromSlash(p.second))); err != nil {
+			return nil, err
+		}
+		if sumOf(ask.With) != of.with {
+			return nil, assess.Errorf(assess.EConflict, "The file was changed meanwhile.")
+		}
+	}
+	return r.o.Measurer.Measure(ctx, data, ask)
 }
 
 // sentence is an error as the row of its photo tells it.
@@ -117,8 +139,10 @@ func sentence(err error) string {
 
 // keep stores a result. Timings and the file's name are no property of the
 // bytes: the first lie apart, the second isn't kept.
-func (j *Job) keep(ctx context.Context, sum, program string, res result) error {
+func (j *Job) keep(ctx context.Context, of contents, program string, res result) error {
 	var zipped []byte
+	var canes sql.NullInt64
+	depth := false
 	timing := []byte("{}")
 	if res.seen != nil {
 		m := *res.seen
@@ -128,7 +152,8 @@ func (j *Job) keep(ctx context.Context, sum, program string, res result) error {
 				return err
 			}
 		}
-		m.TimingMS, m.Photo, m.SHA256 = map[string]float64{}, "", sum
+		m.TimingMS, m.Photo, m.SHA256 = map[string]float64{}, "", of.sha
+		canes, depth = sql.NullInt64{Int64: int64(len(m.Canes)), Valid: true}, m.With != ""
 		text, err := json.Marshal(m)
 		if err != nil {
 			return err
@@ -144,19 +169,19 @@ func (j *Job) keep(ctx context.Context, sum, program string, res result) error {
 		zipped = out.Bytes()
 	}
 	return j.write(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO results (sha256, program, outcome, reason, measurement, timing, ended_at) VALUES (?,?,?,?,?,?,?) ON CONFLICT DO NOTHING`,
-			sum, program, res.outcome, res.reason, zipped, string(timing), j.stamp()); err != nil {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO results (sha256, with_sha256, program, outcome, reason, measurement, timing, ended_at, canes, depth) VALUES (?,?,?,?,?,?,?,?,?,?) ON CONFLICT DO NOTHING`,
+			of.sha, of.with, program, res.outcome, res.reason, zipped, string(timing), j.stamp(), canes, depth); err != nil {
 			return err
 		}
-		_, err := tx.ExecContext(ctx, `DELETE FROM begun WHERE sha256 = ?`, sum)
+		_, err := tx.ExecContext(ctx, `DELETE FROM begun WHERE sha256 = ?`, of.key())
 		return err
 	})
 }
 
 // result finds what a program made of these bytes before.
-func (j *Job) result(ctx context.Context, sum, program string) (result, bool, error) {
+func (j *Job) result(ctx context.Context, of contents, program string) (result, bool, error) {
 	var r record
-	err := j.db.QueryRowContext(ctx, `SELECT outcome, reason, measurement FROM results WHERE sha256 = ? AND program = ?`, sum, program).Scan(&r.outcome, &r.reason, &r.zipped)
+	err := j.db.QueryRowContext(ctx, `SELECT outcome, reason, measurement FROM results WHERE sha256 = ? AND with_sha256 = ? AND program = ?`, of.sha, of.with, program).Scan(&r.outcome, &r.reason, &r.zipped)
 	if errors.Is(err, sql.ErrNoRows) {
 		return result{}, false, nil
 	}
@@ -215,27 +240,4 @@ func readPhoto(path string) ([]byte, error) {
 		return nil, assess.Errorf(assess.EInvalid, "The file is empty. Copy it anew from the camera.")
 	}
 	return data, nil
-}
-
-// timeForm is how the camera's local time is kept: it has no zone.
-const timeForm = "2006-01-02T15:04:05"
-
-// takenAt is the time of taking that the camera wrote into the photo, "" when
-// there is none.
-func takenAt(data []byte) (text string) {
-	// The EXIF reader has panicked on hostile files before.
-	defer func() {
-		if recover() != nil {
-			text = ""
-		}
-	}()
-	x, err := exif.Decode(bytes.NewReader(data))
-	if err != nil {
-		return ""
-	}
-	t, err := x.DateTime()
-	if err != nil || t.Year() < 1990 {
-		return ""
-	}
-	return t.Format(timeForm)
 }

@@ -44,6 +44,12 @@ func methods(s *summary, o Output) string {
 		}
 		say(". ")
 	}
+	if t.pairs > 0 {
+		say("%s measured together with a second one of the same vine from another stance, the scale left where it hung (poses of both cameras by least squares from the scale and from what both show, depth by the parallax of each cane's line; Hartley and Zisserman 2004, Multiple View Geometry, 2nd ed.); %s located in depth thereby, and the values allow for it. ", sentenceWere(t.pairs, "photo"), sentenceWere(s.Deep, "cane"))
+	}
+	if t.further > 0 {
+		say("Of several photos of a vine in one winter one is counted here, with depth before without, then by the name of its stance; %s left to the tables. ", sentenceWere(t.further, "further photo"))
+	}
 	say("On them %s and %s were found. ", count(s.Canes, "one-year cane", "one-year canes"), count(t.internodes, "internode", "internodes"))
 	say("A cane's diameter is the median of the apparent diameters in the middle of its internodes 1 to 8, counted from the base; its internode length is the median distance between neighbouring nodes along the cane over the same internodes. ")
 	if s.D.N > 0 {
@@ -53,7 +59,7 @@ func methods(s *summary, o Output) string {
 		}
 		say(". ")
 	}
-	say("Every value has a 95 %% interval whose terms were combined after JCGM 100:2008; the largest is the unseen distance of a cane from the wire plane. ")
+	say("Every value has a 95 %% interval whose terms were combined after JCGM 100:2008; the largest is the unseen distance of a cane from the wire plane%s. ", deepWords(s.Deep))
 	say("Canes were classed by rule set %s (weak below %s, short-noded below %s, over-vigorous above %s) only when the whole interval lay on one side of a limit (JCGM 106:2012); %d of %d canes (%s %%) were too close to call and %d could not be judged. ",
 		o.Rules.ID(), o.Rules.Weak, o.Rules.ShortNoded, o.Rules.OverVigorous, s.Found[assess.TooCloseToCall], s.Canes, percentOf(s.Found[assess.TooCloseToCall], s.Canes), s.Found[assess.NotMeasurable])
 	for i, r := range s.Repeats {
@@ -94,6 +100,17 @@ func were(n int) string {
 		return "was"
 	}
 	return "were"
+}
+
+// sentenceWere is "1 photo was" or "12 photos were".
+func sentenceWere(n int, one string) string { return sentenceCount(n, one) + " " + were(n) }
+
+// deepWords says for which canes depth is no longer unseen.
+func deepWords(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf(", but where a second photo showed it (%s)", sentenceCount(n, "cane"))
 }
 
 func countWere(n int) string { return fmt.Sprintf("%d %s", n, were(n)) }

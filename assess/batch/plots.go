@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"fmt"
 	"html/template"
 	"math"
 	"strings"
@@ -22,9 +23,9 @@ func figures(s *summary, rs assess.RuleSet) ([]template.HTML, error) {
 		}
 		return err
 	}
-	weak := figure.Line{At: rs.Weak.Limit, Label: "weak below"}
-	bull := figure.Line{At: rs.OverVigorous.Limit, Label: "over-vigorous above", Dashed: true}
-	short := figure.Line{At: rs.ShortNoded.Limit, Label: "short-noded below"}
+	weak := figure.Line{At: rs.Weak.Limit, Label: "weak below " + rs.Weak.String()}
+	bull := figure.Line{At: rs.OverVigorous.Limit, Label: "over-vigorous above " + rs.OverVigorous.String(), Dashed: true}
+	short := figure.Line{At: rs.ShortNoded.Limit, Label: "short-noded below " + rs.ShortNoded.String()}
 	facts := s.T.facts
 	if s.D.N > 0 {
 		if err := add(figure.Histogram("Diameter", "mm", "canes", known(facts, diameterOf), 0.5, []figure.Line{weak, bull})); err != nil {
@@ -33,6 +34,11 @@ func figures(s *summary, rs assess.RuleSet) ([]template.HTML, error) {
 	}
 	if s.L.N > 0 {
 		if err := add(figure.Histogram("Internode length", "mm", "canes", known(facts, internodeOf), 5, []figure.Line{short})); err != nil {
+			return nil, err
+		}
+	}
+	if deep := known(facts, depthOf); len(deep) > 0 {
+		if err := add(figure.Histogram("Distance of canes from the wire", "mm, away from the camera positive", "canes", deep, 20, []figure.Line{{At: 0}})); err != nil {
 			return nil, err
 		}
 	}
@@ -45,13 +51,13 @@ func figures(s *summary, rs assess.RuleSet) ([]template.HTML, error) {
 		}
 		var ds, ls []figure.Group
 		for _, c := range g.groups {
-			ds = append(ds, figure.Group{Name: c.Name, Y: known(c.facts, diameterOf)})
-			ls = append(ls, figure.Group{Name: c.Name, Y: known(c.facts, internodeOf)})
+			ds = append(ds, figure.Group{Name: c.Title(), Y: known(c.facts, diameterOf)})
+			ls = append(ls, figure.Group{Name: c.Title(), Y: known(c.facts, internodeOf)})
 		}
-		if err := add(figure.Boxes("Diameter by "+g.what, "mm", ds, []figure.Line{{At: rs.Weak.Limit}})); err != nil {
+		if err := add(figure.Boxes("Diameter by "+g.what, "mm", ds, []figure.Line{weak})); err != nil {
 			return nil, err
 		}
-		if err := add(figure.Boxes("Internode length by "+g.what, "mm", ls, []figure.Line{{At: rs.ShortNoded.Limit}})); err != nil {
+		if err := add(figure.Boxes("Internode length by "+g.what, "mm", ls, []figure.Line{short})); err != nil {
 			return nil, err
 		}
 	}
@@ -68,7 +74,7 @@ func figures(s *summary, rs assess.RuleSet) ([]template.HTML, error) {
 		points = append(points, pointsOf("", facts))
 	}
 	if s.D.N > 0 && s.L.N > 0 {
-		if err := add(figure.Scatter("Diameter against internode length", "internode length, mm", "diameter, mm", points, []figure.Line{{At: rs.ShortNoded.Limit}}, []figure.Line{{At: rs.Weak.Limit}})); err != nil {
+		if err := add(figure.Scatter("Diameter against internode length", "internode length, mm", "diameter, mm", points, []figure.Line{short}, []figure.Line{{At: rs.Weak.Limit, Label: weak.Label, Dashed: true}})); err != nil {
 			return nil, err
 		}
 	}
@@ -76,7 +82,7 @@ func figures(s *summary, rs assess.RuleSet) ([]template.HTML, error) {
 		var names []string
 		var counts []float64
 		for _, f := range assess.Findings() {
-			names, counts = append(names, f.InWords().String()), append(counts, float64(s.Found[f]))
+			names, counts = append(names, fmt.Sprintf("%s (%d)", f.InWords(), s.Found[f])), append(counts, float64(s.Found[f]))
 		}
 		if err := add(figure.Bars("Findings", "canes", names, counts)); err != nil {
 			return nil, err
@@ -86,7 +92,7 @@ func figures(s *summary, rs assess.RuleSet) ([]template.HTML, error) {
 		var names []string
 		var counts []float64
 		for _, r := range s.Reasons {
-			names, counts = append(names, strings.ReplaceAll(r.Name, "_", " ")), append(counts, float64(r.N))
+			names, counts = append(names, fmt.Sprintf("%s (%d)", strings.ReplaceAll(r.Name, "_", " "), r.N)), append(counts, float64(r.N))
 		}
 		if err := add(figure.Bars("Refused photos", "photos", names, counts)); err != nil {
 			return nil, err

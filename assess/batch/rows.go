@@ -15,7 +15,7 @@ import (
 type PhotoRow struct {
 	Photo      string   `parquet:"photo" is:"path of the photo below the folder; with it the tables are joined" from:"nodespan"`
 	SHA256     *string  `parquet:"sha256,optional" is:"SHA-256 of the file's bytes; empty when it could not be read" from:"FIPS 180-4"`
-	SamePhoto  *string  `parquet:"same_photo_as,optional" is:"an earlier photo of this table with the same bytes" from:"nodespan"`
+	SamePhoto  *string  `parquet:"same_photo_as,optional" is:"another photo of this table with the same bytes; that one stands for both" from:"nodespan"`
 	Block      *string  `parquet:"block,optional" is:"block that the vine stands in" from:"given"`
 	Row        *int64   `parquet:"row,optional" is:"row in the block, from 1" from:"given"`
 	Vine       *int64   `parquet:"vine,optional" is:"vine in the row, from 1" from:"given"`
@@ -40,6 +40,10 @@ type PhotoRow struct {
 	MedianI    *float64 `parquet:"internode_median_mm,optional" unit:"mm" is:"median of the canes' internode lengths" from:"nodespan"`
 	Program    *string  `parquet:"program,optional" is:"version of the program that measured" from:"nodespan"`
 	RuleSet    string   `parquet:"rule_set" is:"rule set by which canes were judged, name@version" from:"nodespan"`
+	Second     *string  `parquet:"second_photo,optional" is:"photo of the same vine from another stance that was measured together with this one" from:"nodespan"`
+	WithDepth  *int64   `parquet:"canes_with_depth,optional" unit:"1" is:"canes whose distance from the wire the second photo showed; reasons tell why it showed none" from:"nodespan"`
+	SecondOf   *string  `parquet:"second_photo_of,optional" is:"photo to which this one showed depth; this one's own canes, measured without depth, are in the tables too, but not counted" from:"nodespan"`
+	Counted    bool     `parquet:"counted" is:"the vine's canes are counted by this photo: of several measured photos of a vine in one winter one is, with canes before without, with depth before without, then by the stance's name and by path; a copy of another photo never is" from:"nodespan"`
 }
 
 // CaneRow is one cane as seen in one photo.
@@ -76,6 +80,11 @@ type CaneRow struct {
 	BaseXMM       *float64 `parquet:"base_x_mm,optional" unit:"mm" is:"base of the cane on the wire plane, to the right of the reference's centre" from:"nodespan"`
 	BaseYMM       *float64 `parquet:"base_y_mm,optional" unit:"mm" is:"base of the cane on the wire plane, down from the reference's centre" from:"nodespan"`
 	RuleSet       string   `parquet:"rule_set" is:"rule set by which the cane was judged, name@version" from:"nodespan"`
+	Depth         *float64 `parquet:"depth_mm,optional" unit:"mm" is:"how far the cane stands off the reference's plane, positive away from the camera; empty without a second photo that shows it. Where it is known, all millimetres of the cane allow for it" from:"Hartley and Zisserman, Multiple View Geometry, 2nd ed., 13.3"`
+	DepthLow      *float64 `parquet:"depth_low_mm,optional" unit:"mm" is:"lower bound of its 95 % interval" from:"JCGM 100:2008"`
+	DepthHigh     *float64 `parquet:"depth_high_mm,optional" unit:"mm" is:"upper bound of its 95 % interval" from:"JCGM 100:2008"`
+	LeanU         *float64 `parquet:"lean_u_deg,optional" unit:"deg" is:"standard uncertainty of the cane's lean towards the camera or away from it that is left after the second photo; empty without one" from:"JCGM 100:2008"`
+	Counted       bool     `parquet:"counted" is:"counts in summary and methods: its vine is counted by this photo (see photos). Leave the others out wherever each cane of a vine is to count once" from:"nodespan"`
 }
 
 // InternodeRow is one piece of a cane between two neighbouring nodes.
@@ -100,6 +109,7 @@ type InternodeRow struct {
 	DiameterHigh *float64 `parquet:"diameter_high_mm,optional" unit:"mm" is:"upper bound of its 95 % interval" from:"JCGM 100:2008"`
 	NodeSide     string   `parquet:"lower_node_side" is:"side of the lower node's bud, looking from base to tip: left, right or unknown" from:"nodespan"`
 	NodeSure     float64  `parquet:"lower_node_confidence" unit:"1" is:"how sure the lower node is, 0 to 1" from:"nodespan"`
+	Counted      bool     `parquet:"counted" is:"counts in summary and methods, as its cane does" from:"nodespan"`
 }
 
 // A sighting is one photo with everything that the tables tell of it.
@@ -108,6 +118,8 @@ type sighting struct {
 	at        Place
 	seen      *assess.Measurement // nil for a failed or waiting photo; judged
 	samePhoto string
+	secondOf  string // the photo to which it showed depth
+	counted   bool   // its vine is counted by it
 	rules     string
 }
 
@@ -118,6 +130,7 @@ func (s *sighting) photoRow() PhotoRow {
 		Block: text(at.Block), Row: whole(at.Row), Vine: whole(at.Vine), Stance: text(at.Stance),
 		Treatment: text(at.Treatment), Cultivar: text(at.Cultivar), Winter: text(at.Winter), PlacedBy: text(at.By),
 		TakenAt: text(s.rec.taken), Outcome: s.rec.outcome, RuleSet: s.rules,
+		Second: text(s.rec.second), SecondOf: text(s.secondOf), Counted: s.counted,
 	}
 	if r.Outcome == "" {
 		r.Outcome = "waiting"
@@ -141,13 +154,20 @@ func (s *sighting) photoRow() PhotoRow {
 		n := int64(len(m.Canes))
 		r.Canes = &n
 		var ds, ls []float64
+		deep := int64(0)
 		for _, c := range m.Canes {
+			if c.Depth != nil {
+				deep++
+			}
 			if c.Diameter.Known() {
 				ds = append(ds, c.Diameter.Value)
 			}
 			if c.Internode.Known() {
 				ls = append(ls, c.Internode.Value)
 			}
+		}
+		if s.rec.second != "" {
+			r.WithDepth = &deep
 		}
 		if len(ds) > 0 {
 			r.MedianD = number(median(ds), 3)
@@ -165,7 +185,10 @@ func (s *sighting) caneRow(c *assess.Cane) CaneRow {
 		Photo: s.rec.path, Block: text(at.Block), Row: whole(at.Row), Vine: whole(at.Vine), Stance: text(at.Stance),
 		Treatment: text(at.Treatment), Cultivar: text(at.Cultivar), Winter: text(at.Winter),
 		Cane: int64(c.ID), Traced: c.Traced, LeavesFrame: c.LeavesFrame, Nodes: int64(len(c.Nodes)), Origin: c.Origin,
-		Finding: string(c.Finding), Because: strings.Join(assess.Texts(c.Because), "; "), RelativeU: rounded(c.RelativeU, 5), RuleSet: s.rules,
+		Finding: string(c.Finding), Because: strings.Join(assess.Texts(c.Because), "; "), RelativeU: rounded(c.RelativeU, 5), RuleSet: s.rules, Counted: s.counted,
+	}
+	if d := c.Depth; d != nil {
+		r.Depth, r.DepthLow, r.DepthHigh, r.LeanU = number(d.Value, 1), number(d.Low, 1), number(d.High, 1), number(c.LeanU, 2)
 	}
 	r.Diameter, r.DiameterLow, r.DiameterHigh = bounds(c.Diameter, 3)
 	r.Internode, r.InternodeLow, r.InternodeHigh = bounds(c.Internode, 2)
@@ -191,7 +214,7 @@ func (s *sighting) internodeRows(c *assess.Cane) []InternodeRow {
 			Photo: s.rec.path, Block: text(at.Block), Row: whole(at.Row), Vine: whole(at.Vine), Stance: text(at.Stance),
 			Treatment: text(at.Treatment), Cultivar: text(at.Cultivar), Winter: text(at.Winter),
 			Cane: int64(c.ID), Internode: int64(i + 1), From: rounded(c.Nodes[i].AlongMM, 1), To: rounded(c.Nodes[i+1].AlongMM, 1),
-			NodeSide: c.Nodes[i].Side, NodeSure: rounded(c.Nodes[i].Confidence, 3),
+			NodeSide: c.Nodes[i].Side, NodeSure: rounded(c.Nodes[i].Confidence, 3), Counted: s.counted,
 		}
 		r.Length, r.LengthLow, r.LengthHigh = bounds(in.Length, 2)
 		r.Diameter, r.DiameterLow, r.DiameterHigh = bounds(in.Diameter, 3)

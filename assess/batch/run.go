@@ -27,6 +27,9 @@ type Options struct {
 	// Told hears of each photo that came to an outcome, one call at a time; nil
 	// for none.
 	Told func(Step)
+	// Match tells whose vine a photo shows, so that two stances of a vine are
+	// measured together; nil measures each photo by itself.
+	Match *Matcher
 }
 
 // Step is one photo that came to an outcome.
@@ -69,24 +72,59 @@ type runner struct {
 // Run measures every photo of the job that has no outcome yet. It returns when
 // all have one, or with ctx's error when that ended; what was measured until
 // then is kept. A photo that can't be measured isn't an error.
-func (j *Job) Run(ctx context.Context, o Options) (Ran, error) {
+func (j *Job) Run(ctx context.Context, o Options) (ran Ran, err error) {
+	defer onDisk(&err)
 	if o.Workers <= 0 {
 		o.Workers = runtime.NumCPU()
 	}
 	start := time.Now()
 	r := &runner{job: j, o: o, ran: Ran{Workers: o.Workers}}
-	c, err := j.Count(ctx, o.Program)
-	if err != nil {
-		return r.ran, err
+	err = r.all(ctx)
+	r.ran.Took = time.Since(start)
+	if ctx.Err() != nil {
+		err = ctx.Err()
 	}
-	r.step = Step{Done: c.Done(), Total: c.Photos, Refused: c.Refused, Failed: c.Failed}
+	return r.ran, err
+}
+
+// all measures in three turns: what is measured by itself, then the pairs, since
+// only a second photo that could be measured is used, then first photos whose
+// pair couldn't be worked on.
+func (r *runner) all(ctx context.Context) error {
+	if r.o.Match != nil {
+		if err := r.readAll(ctx); err != nil {
+			return err
+		}
+	}
+	for turn := range 3 {
+		pairs, err := r.job.pairUp(ctx, r.o.Program, r.o.Match, false)
+		if err != nil {
+			return err
+		}
+		c, err := r.job.Count(ctx, r.o.Program)
+		if err != nil {
+			return err
+		}
+		r.step = Step{Done: c.Done(), Total: c.Photos, Refused: c.Refused, Failed: c.Failed}
+		if c.Waiting == 0 {
+			return nil
+		}
+		if err := r.measureAll(ctx, turn > 0 || pairs == 0); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// measureAll measures what has no outcome, with or without the pairs.
+func (r *runner) measureAll(ctx context.Context, pairs bool) error {
 	g, gctx := errgroup.WithContext(ctx)
 	work := make(chan photo) // unbuffered: what isn't begun stays in the database
 	g.Go(func() error {
 		defer close(work)
-		return r.feed(gctx, work)
+		return r.feed(gctx, work, pairs)
 	})
-	for range o.Workers {
+	for range r.o.Workers {
 		g.Go(func() error {
 			for p := range work {
 				if err := r.next(gctx, p); err != nil {
@@ -96,27 +134,45 @@ func (j *Job) Run(ctx context.Context, o Options) (Ran, error) {
 			return nil
 		})
 	}
-	err = g.Wait()
-	r.ran.Took = time.Since(start)
-	if ctx.Err() != nil {
-		err = ctx.Err()
-	}
-	return r.ran, err
+	return g.Wait()
 }
 
 // feed hands out the photos without an outcome by path.
-func (r *runner) feed(ctx context.Context, work chan<- photo) error {
-	return r.job.each(ctx, r.o.Program, "", 0, func(rec record) error {
-		if rec.outcome != "" {
-			return nil
+func (r *runner) feed(ctx context.Context, work chan<- photo, pairs bool) error {
+	for after := ""; ; {
+		some, err := r.job.waiting(ctx, r.o.Program, after, pairs)
+		if err != nil || len(some) == 0 {
+			return err
 		}
-		select {
-		case work <- rec.photo:
-			return nil
-		case <-ctx.Done():
-			return ctx.Err()
+		for _, p := range some {
+			select {
+			case work <- p:
+			case <-ctx.Done():
+				return ctx.Err()
+			}
 		}
-	})
+		after = some[len(some)-1].path
+	}
+}
+
+// waiting lists some photos without an outcome by path, from after a path on.
+func (j *Job) waiting(ctx context.Context, program, after string, pairs bool) ([]photo, error) {
+	rows, err := j.db.QueryContext(ctx, `SELECT p.path, p.sha256, p.second, p.with_sha256
+FROM photos p LEFT JOIN results r ON r.sha256 = p.sha256 AND r.with_sha256 = p.with_sha256 AND r.program = ?
+WHERE p.gone = 0 AND p.unread = '' AND r.outcome IS NULL AND (? OR p.with_sha256 = '') AND p.path > ? ORDER BY p.path LIMIT 200`, program, pairs, after)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []photo
+	for rows.Next() {
+		var p photo
+		if err := rows.Scan(&p.path, &p.sha, &p.second, &p.with); err != nil {
+			return nil, err
+		}
+		out = append(out, p)
+	}
+	return out, rows.Err()
 }
 
 func (r *runner) next(ctx context.Context, p photo) error {
@@ -135,6 +191,15 @@ func (r *runner) next(ctx context.Context, p photo) error {
 		r.ran.Known++
 	}
 	s := &r.step
+	if p.with != "" && res.outcome == failed {
+		// No outcome of the photo: it is measured by itself in the next turn.
+		if told := *s; r.o.Told != nil {
+			told.Path, told.Outcome, told.Fresh = p.path, failed, fresh
+			told.Reason = "Not measured together with " + p.second + ", but by itself: " + res.reason
+			r.o.Told(told)
+		}
+		return nil
+	}
 	s.Path, s.Outcome, s.Reason, s.Fresh = p.path, res.outcome, res.reason, fresh
 	s.Done++
 	switch res.outcome {
@@ -207,7 +272,7 @@ func (j *Job) Timing(ctx context.Context, program string) (Timings, error) {
 		}
 		if ms["decode"] > 0 && ms["total"] > 0 {
 			t.Photos++
-			t.DecodeMS += ms["decode"]
+			t.DecodeMS += ms["decode"] + ms["second_decode"]
 			t.TotalMS += ms["total"]
 		}
 		return nil

@@ -36,10 +36,12 @@ type Check struct {
 type Drawn struct {
 	Photo  string `json:"photo"`
 	SHA256 string `json:"sha256"`
-	Cane   int    `json:"cane"`
-	Said   string `json:"said"` // "" as long as nobody ruled
-	Note   string `json:"note,omitempty"`
-	Who    string `json:"who,omitempty"`
+	// With is the content of the second photo that it was measured together with.
+	With string `json:"with_sha256,omitempty"`
+	Cane int    `json:"cane"`
+	Said string `json:"said"` // "" as long as nobody ruled
+	Note string `json:"note,omitempty"`
+	Who  string `json:"who,omitempty"`
 }
 
 // ErrorRate is what the checked sample says of all canes.
@@ -91,8 +93,8 @@ func (j *Job) checked(ctx context.Context, program string, drawn []fact, all int
 	rate := ErrorRate{Canes: all, Sample: len(drawn)}
 	var out []Drawn
 	for _, f := range drawn {
-		d := Drawn{Photo: f.photo, SHA256: f.sha, Cane: f.cane}
-		err := j.db.QueryRowContext(ctx, `SELECT said, note, who FROM checks WHERE sha256 = ? AND program = ? AND cane = ? ORDER BY id DESC LIMIT 1`, f.sha, program, f.cane).Scan(&d.Said, &d.Note, &d.Who)
+		d := Drawn{Photo: f.photo, SHA256: f.sha, With: f.with, Cane: f.cane}
+		err := j.db.QueryRowContext(ctx, `SELECT said, note, who FROM checks WHERE sha256 = ? AND with_sha256 = ? AND program = ? AND cane = ? ORDER BY id DESC LIMIT 1`, f.sha, f.with, program, f.cane).Scan(&d.Said, &d.Note, &d.Who)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return nil, rate, err
 		}
@@ -116,8 +118,9 @@ func (j *Job) checked(ctx context.Context, program string, drawn []fact, all int
 
 // Say keeps what a person said of a cane: agree when the finding stands,
 // correct when something of it is wrong, reject when it is no cane. program is
-// the one whose numbering of the canes is meant.
-func (j *Job) Say(ctx context.Context, program, sha string, cane int, said assess.Said, note, who string) error {
+// the one whose numbering of the canes is meant; with is the content of the
+// second photo, "" for none.
+func (j *Job) Say(ctx context.Context, program, sha, with string, cane int, said assess.Said, note, who string) error {
 	switch said {
 	case assess.Agree, assess.Correct, assess.Reject:
 	default:
@@ -131,18 +134,19 @@ func (j *Job) Say(ctx context.Context, program, sha string, cane int, said asses
 		return assess.Errorf(assess.EInvalid, "The note is longer than 2000 letters. Shorten it.")
 	}
 	var n int
-	if err := j.db.QueryRowContext(ctx, `SELECT count(*) FROM results WHERE sha256 = ? AND program = ?`, sha, program).Scan(&n); err != nil {
+	if err := j.db.QueryRowContext(ctx, `SELECT count(*) FROM results WHERE sha256 = ? AND with_sha256 = ? AND program = ?`, sha, with, program).Scan(&n); err != nil {
 		return err
 	}
 	if n == 0 {
 		return assess.Errorf(assess.ENotFound, "This job has no such photo. Load the sample anew.")
 	}
-	_, err = j.db.ExecContext(ctx, `INSERT INTO checks (sha256, program, cane, said, note, who, at) VALUES (?,?,?,?,?,?,?)`, sha, program, cane, string(said), note, who, j.stamp())
+	_, err = j.db.ExecContext(ctx, `INSERT INTO checks (sha256, with_sha256, program, cane, said, note, who, at) VALUES (?,?,?,?,?,?,?,?)`, sha, with, program, cane, string(said), note, who, j.stamp())
 	return err
 }
 
 // ReadChecks takes what persons said from a CSV file with the columns sha256,
-// cane, said, who and note: the written sample, filled in. Rows without a said
+// cane, said and who and, if wanted, note and with_sha256: the written sample,
+// filled in. Rows without a said
 // are passed over. It returns how many were new.
 func (j *Job) ReadChecks(ctx context.Context, program string, r io.Reader, name string) (int, error) {
 	n := 0
@@ -156,7 +160,7 @@ func (j *Job) ReadChecks(ctx context.Context, program string, r io.Reader, name 
 			return fmt.Errorf("cane is %q, which is no number", get("cane"))
 		}
 		var was, note, who string
-		err = j.db.QueryRowContext(ctx, `SELECT said, note, who FROM checks WHERE sha256 = ? AND program = ? AND cane = ? ORDER BY id DESC LIMIT 1`, get("sha256"), program, cane).Scan(&was, &note, &who)
+		err = j.db.QueryRowContext(ctx, `SELECT said, note, who FROM checks WHERE sha256 = ? AND with_sha256 = ? AND program = ? AND cane = ? ORDER BY id DESC LIMIT 1`, get("sha256"), get("with_sha256"), program, cane).Scan(&was, &note, &who)
 		if err == nil && was == said && note == get("note") && who == get("who") {
 			return nil
 		}
@@ -164,18 +168,18 @@ func (j *Job) ReadChecks(ctx context.Context, program string, r io.Reader, name 
 			return err
 		}
 		n++
-		return j.Say(ctx, program, get("sha256"), cane, assess.Said(said), get("note"), get("who"))
+		return j.Say(ctx, program, get("sha256"), get("with_sha256"), cane, assess.Said(said), get("note"), get("who"))
 	})
 	return n, err
 }
 
 func writeSample(out io.Writer, drawn []Drawn) error {
 	w := csv.NewWriter(out)
-	if err := w.Write([]string{"photo", "cane", "said", "who", "note", "sha256"}); err != nil {
+	if err := w.Write([]string{"photo", "cane", "said", "who", "note", "sha256", "with_sha256"}); err != nil {
 		return err
 	}
 	for _, d := range drawn {
-		if err := w.Write([]string{harmless(d.Photo), strconv.Itoa(d.Cane), d.Said, harmless(d.Who), harmless(d.Note), d.SHA256}); err != nil {
+		if err := w.Write([]string{harmless(d.Photo), strconv.Itoa(d.Cane), d.Said, harmless(d.Who), harmless(d.Note), d.SHA256, d.With}); err != nil {
 			return err
 		}
 	}
@@ -185,13 +189,17 @@ func writeSample(out io.Writer, drawn []Drawn) error {
 
 // Sample draws canes as Write does, from all that was measured so far, with what
 // was said of them.
-func (j *Job) Sample(ctx context.Context, program string, c Check) ([]Drawn, ErrorRate, error) {
+func (j *Job) Sample(ctx context.Context, program string, m *Matcher, c Check) ([]Drawn, ErrorRate, error) {
 	if c.Within == 0 {
 		return nil, ErrorRate{}, nil
 	}
+	s, err := j.standOf(ctx, program, m)
+	if err != nil {
+		return nil, ErrorRate{}, err
+	}
 	var facts []fact
-	err := j.each(ctx, program, "", 0, func(r record) error {
-		if r.outcome != string(assess.Measured) {
+	err = j.each(ctx, program, "", 0, func(r record) error {
+		if r.outcome != string(assess.Measured) || !s.counted[r.path] {
 			return nil
 		}
 		m, err := r.measurement()
@@ -199,7 +207,7 @@ func (j *Job) Sample(ctx context.Context, program string, c Check) ([]Drawn, Err
 			return err
 		}
 		for i := range m.Canes {
-			facts = append(facts, fact{photo: r.path, sha: r.sha, cane: m.Canes[i].ID})
+			facts = append(facts, fact{photo: r.path, sha: r.sha, with: r.with, cane: m.Canes[i].ID})
 		}
 		return nil
 	})

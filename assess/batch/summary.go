@@ -30,6 +30,13 @@ var pages = template.Must(template.New("").Funcs(template.FuncMap{
 		}
 		return strconv.FormatFloat(100*float64(n)/float64(of), 'f', 1, 64)
 	},
+	"plain": func(reason any) string {
+		text, _ := reason.(string)
+		if p, ok := reason.(*string); ok {
+			text = *p
+		}
+		return strings.ReplaceAll(text, "_", " ")
+	},
 	"words": func(f assess.Finding) string { return f.InWords().String() },
 	"by":    func(m map[assess.Finding]int, f assess.Finding) int { return m[f] },
 }).ParseFS(pageFiles, "pages/*.html"))
@@ -39,7 +46,8 @@ type summary struct {
 	Version, RuleSet string
 	Rules            []assess.Threshold
 	T                *tally
-	Canes            int
+	Canes            int // of the counted photos
+	Deep             int // of them with depth
 	D, L             Spread
 	Findings         []assess.Finding
 	Found            map[assess.Finding]int
@@ -76,6 +84,9 @@ type repeatLine struct {
 const (
 	listedOutliers = 12
 	listedRefusals = 200
+	// fewThings is how many canes or vines a standard deviation between readings
+	// should have at least; with fewer its interval is very wide.
+	fewThings = 10
 )
 
 // summarise makes the summary's model from the tally.
@@ -90,6 +101,7 @@ func (w *writer) summarise(ctx context.Context, sample []Drawn) (*summary, error
 	for _, f := range t.facts {
 		s.Found[f.finding]++
 	}
+	s.Deep = len(known(t.facts, depthOf))
 	s.Blocks = t.compare(func(p Place) string { return p.Block })
 	s.Treatments = t.compare(func(p Place) string { return p.Treatment })
 	for _, r := range sortedKeys(t.reasons) {
@@ -145,16 +157,33 @@ func (s *summary) Refusals() []PhotoRow { return s.T.refusals[:min(len(s.T.refus
 func (s *summary) Unplaced() []PhotoRow { return s.T.unplaced[:min(len(s.T.unplaced), listedRefusals)] }
 
 // Facts for the template, which can't see into the tally.
-func (s *summary) Photos() int             { return s.T.photos }
-func (s *summary) Measured() int           { return s.T.measured }
-func (s *summary) Refused() int            { return s.T.refused }
-func (s *summary) Failed() int             { return s.T.failed }
-func (s *summary) Waiting() int            { return s.T.waiting }
-func (s *summary) Same() int               { return s.T.same }
-func (s *summary) Vines() int              { return len(s.T.vines) }
-func (s *summary) Internodes() int         { return s.T.internodes }
-func (s *summary) Bare() int               { return s.T.bare }
-func (s *summary) PlacedBy(how string) int { return s.T.placedBy[how] }
+func (s *summary) Photos() int     { return s.T.photos }
+func (s *summary) Measured() int   { return s.T.measured }
+func (s *summary) Refused() int    { return s.T.refused }
+func (s *summary) Failed() int     { return s.T.failed }
+func (s *summary) Waiting() int    { return s.T.waiting }
+func (s *summary) Same() int       { return s.T.same }
+func (s *summary) Vines() int      { return len(s.T.vines) }
+func (s *summary) Internodes() int { return s.T.internodes }
+func (s *summary) Bare() int       { return s.T.bare }
+func (s *summary) Further() int    { return s.T.further }
+func (s *summary) Pairs() int      { return s.T.pairs }
+func (s *summary) Deepened() int   { return s.T.deepened }
+func (s *summary) Unknown() int    { return s.T.placedBy[""] }
+func (s *summary) Few() bool {
+	return slices.ContainsFunc(s.Repeats, func(r repeatLine) bool { return r.R.Things < fewThings })
+}
+
+// Placed lists in which ways photos found their vines.
+func (s *summary) Placed() []counted {
+	var out []counted
+	for _, w := range []struct{ by, words string }{{byName, "by the file's name"}, {byList, "by the list"}, {byWalk, "by the time, on the walk list"}, {byHand, "by hand"}} {
+		if n := s.T.placedBy[w.by]; n > 0 {
+			out = append(out, counted{Words: w.words, N: n})
+		}
+	}
+	return out
+}
 func (s *summary) Groups() map[string][]Compared {
 	return map[string][]Compared{"Blocks": s.Blocks, "Treatments": s.Treatments}
 }
@@ -166,7 +195,7 @@ func writeSummary(out io.Writer, s *summary) error {
 // seen reads the measurement of one photo, nil when it has none.
 func (j *Job) seen(ctx context.Context, program, photoPath string) (*assess.Measurement, error) {
 	r := record{photo: photo{path: photoPath}}
-	err := j.db.QueryRowContext(ctx, `SELECT r.measurement FROM photos p JOIN results r ON r.sha256 = p.sha256 AND r.program = ? WHERE p.path = ?`, program, photoPath).Scan(&r.zipped)
+	err := j.db.QueryRowContext(ctx, `SELECT r.measurement FROM photos p JOIN results r ON r.sha256 = p.sha256 AND r.with_sha256 = p.with_sha256 AND r.program = ? WHERE p.path = ?`, program, photoPath).Scan(&r.zipped)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}

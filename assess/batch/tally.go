@@ -11,36 +11,37 @@ import (
 
 // A fact is what the summary keeps of one cane.
 type fact struct {
-	photo, sha string
-	cane       int
-	at         Place
-	d, l       float64 // NaN when not known
-	base       assess.Point
-	hasBase    bool
-	finding    assess.Finding
+	photo, sha, with string
+	cane             int
+	at               Place
+	d, l             float64 // NaN when not known
+	base             assess.Point
+	hasBase          bool
+	depth            float64 // NaN without a second photo that shows it
+	finding          assess.Finding
 }
 
-// tally gathers what the summary tells. Its memory grows by some hundred bytes
-// a cane and a photo, whatever the photos' size.
+// tally gathers what the summary tells: of the photo by which each vine counts,
+// and how far several photos of a vine agree. Its memory grows by some hundred
+// bytes a cane and a photo, whatever the photos' size.
 type tally struct {
 	photos, waiting, measured, refused, failed, same int
 	reasons, warnings                                map[assess.Reason]int
 	refusals                                         []PhotoRow // refused and failed ones
 	unplaced                                         []PhotoRow
 	placedBy                                         map[string]int
-	facts                                            []fact
+	facts                                            []fact // of the counted photos
+	further                                          int    // photos that were measured and aren't counted
+	pairs, deepened                                  int    // counted photos measured with a second one; those that got depth by it
 	internodes                                       int
 	bare                                             int // canes without a diameter or internode length
 	references                                       map[string]int
 	vines                                            map[string]bool
-	views                                            map[string][]view // by vine and winter
+	views                                            map[string][][]fact // by vine and winter: each photo's canes
 }
 
-// A view is one measured photo of a vine.
-type view struct{ first, last int } // of tally.facts
-
 func newTally() *tally {
-	return &tally{reasons: map[assess.Reason]int{}, warnings: map[assess.Reason]int{}, placedBy: map[string]int{}, references: map[string]int{}, vines: map[string]bool{}, views: map[string][]view{}}
+	return &tally{reasons: map[assess.Reason]int{}, warnings: map[assess.Reason]int{}, placedBy: map[string]int{}, references: map[string]int{}, vines: map[string]bool{}, views: map[string][][]fact{}}
 }
 
 func (t *tally) photo(s *sighting, row PhotoRow) {
@@ -63,10 +64,20 @@ func (t *tally) photo(s *sighting, row PhotoRow) {
 		if s.seen.Reference != nil {
 			t.references[s.seen.Reference.Kind]++
 		}
-		if key := s.at.vineKey(); key != "" && s.samePhoto == "" {
-			key += " " + s.at.Winter
-			t.views[key] = append(t.views[key], view{len(t.facts), len(t.facts) + len(s.seen.Canes)})
+		var canes []fact
+		for i := range s.seen.Canes {
+			canes = append(canes, factOf(s, &s.seen.Canes[i]))
 		}
+		// A photo that showed another one depth is no reading of its own.
+		if key := s.at.vineKey(); key != "" && s.samePhoto == "" && s.secondOf == "" {
+			key += " " + s.at.Winter
+			t.views[key] = append(t.views[key], canes)
+		}
+		if !s.counted {
+			t.further++
+			break
+		}
+		t.count(s, canes)
 	case string(assess.Refused):
 		t.refused++
 		for _, w := range s.seen.Reasons {
@@ -81,22 +92,38 @@ func (t *tally) photo(s *sighting, row PhotoRow) {
 	}
 }
 
-func (t *tally) cane(s *sighting, c *assess.Cane) {
-	f := fact{photo: s.rec.path, sha: s.rec.sha, cane: c.ID, at: s.at, d: math.NaN(), l: math.NaN(), finding: c.Finding}
+// count takes in the canes of a photo by which its vine counts.
+func (t *tally) count(s *sighting, canes []fact) {
+	t.facts = append(t.facts, canes...)
+	for i, f := range canes {
+		if math.IsNaN(f.d) || math.IsNaN(f.l) {
+			t.bare++
+		}
+		t.internodes += len(s.seen.Canes[i].Internodes)
+	}
+	if s.rec.second != "" {
+		t.pairs++
+		if s.rec.depth {
+			t.deepened++
+		}
+	}
+}
+
+func factOf(s *sighting, c *assess.Cane) fact {
+	f := fact{photo: s.rec.path, sha: s.rec.sha, with: s.rec.with, cane: c.ID, at: s.at, d: math.NaN(), l: math.NaN(), depth: math.NaN(), finding: c.Finding}
+	if c.Depth != nil {
+		f.depth = rounded(c.Depth.Value, 1)
+	}
 	if c.Diameter.Known() {
 		f.d = rounded(c.Diameter.Value, 3)
 	}
 	if c.Internode.Known() {
 		f.l = rounded(c.Internode.Value, 2)
 	}
-	if math.IsNaN(f.d) || math.IsNaN(f.l) {
-		t.bare++
-	}
 	if len(c.CentreLine) > 0 {
 		f.base, f.hasBase = s.seen.Reference.ToMM(c.CentreLine[0])
 	}
-	t.internodes += len(c.Internodes)
-	t.facts = append(t.facts, f)
+	return f
 }
 
 // known gives the values of one quantity that are known.
@@ -112,6 +139,7 @@ func known(facts []fact, of func(fact) float64) []float64 {
 
 func diameterOf(f fact) float64  { return f.d }
 func internodeOf(f fact) float64 { return f.l }
+func depthOf(f fact) float64     { return f.depth }
 
 // A Compared is one block or treatment beside the others.
 type Compared struct {
@@ -216,16 +244,20 @@ func (t *tally) repeated(of func(fact) float64) [][]float64 {
 		if len(views) < 2 {
 			continue
 		}
-		most := slices.MaxFunc(views, func(a, b view) int { return (a.last - a.first) - (b.last - b.first) })
-		for i := most.first; i < most.last; i++ {
-			a := t.facts[i]
+		most := 0
+		for k := range views {
+			if len(views[k]) > len(views[most]) {
+				most = k
+			}
+		}
+		for i, a := range views[most] {
 			group := []float64{of(a)}
-			for _, v := range views {
-				if v == most {
+			for n, v := range views {
+				if n == most {
 					continue
 				}
-				if k := t.nearest(a, v); k >= 0 && t.nearest(t.facts[k], most) == i {
-					group = append(group, of(t.facts[k]))
+				if k := nearest(a, v); k >= 0 && nearest(v[k], views[most]) == i {
+					group = append(group, of(v[k]))
 				}
 			}
 			group = slices.DeleteFunc(group, math.IsNaN)
@@ -237,10 +269,9 @@ func (t *tally) repeated(of func(fact) float64) [][]float64 {
 	return out
 }
 
-func (t *tally) nearest(a fact, v view) int {
+func nearest(a fact, view []fact) int {
 	best, at := samePlaceMM+1e-9, -1
-	for k := v.first; k < v.last; k++ {
-		b := t.facts[k]
+	for k, b := range view {
 		if !a.hasBase || !b.hasBase {
 			continue
 		}
@@ -257,7 +288,7 @@ func (t *tally) vineMedians(of func(fact) float64) [][]float64 {
 	for _, key := range sortedKeys(t.views) {
 		var group []float64
 		for _, v := range t.views[key] {
-			if xs := known(t.facts[v.first:v.last], of); len(xs) > 0 {
+			if xs := known(v, of); len(xs) > 0 {
 				group = append(group, median(xs))
 			}
 		}

@@ -31,6 +31,7 @@ type Output struct {
 	Version string // of the program, for people
 	Rules   assess.RuleSet
 	Match   *Matcher
+	Alone   bool // each photo was measured by itself: see Options.Match
 	Check   Check
 	Command []string // how it was called, for run.json
 	Ran     Ran      // of this run, for run.json
@@ -38,12 +39,21 @@ type Output struct {
 	Started time.Time
 }
 
+// pairs is the matcher by which photos were measured together.
+func (o Output) pairs() *Matcher {
+	if o.Alone {
+		return nil
+	}
+	return o.Match
+}
+
 // Written is what was written.
 type Written struct {
 	Files     []File    `json:"files"`
 	Counts    Counts    `json:"counts"`
-	Canes     int       `json:"canes"`
-	Unplaced  int       `json:"unplaced"` // photos whose vine isn't known
+	Canes     int       `json:"canes"`         // rows of the table
+	Counted   int       `json:"canes_counted"` // each vine's by one photo
+	Unplaced  int       `json:"unplaced"`      // photos whose vine isn't known
 	ErrorRate ErrorRate `json:"error_rate"`
 	Timings   Timings   `json:"timings"`
 	// Kept are files that a person had changed since they were written, under
@@ -68,7 +78,8 @@ const newFolder = ".new"
 // together: until the last one is whole the earlier ones stay as they are. Their
 // bytes, but those of run.json, depend only on the photos, the program, the
 // rule set and the options; not on when, where or with how many workers.
-func (j *Job) Write(ctx context.Context, o Output) (Written, error) {
+func (j *Job) Write(ctx context.Context, o Output) (written Written, err error) {
+	defer onDisk(&err)
 	if err := o.Rules.Validate(); err != nil {
 		return Written{}, err
 	}
@@ -77,7 +88,11 @@ func (j *Job) Write(ctx context.Context, o Output) (Written, error) {
 		return Written{}, assess.Errorf(assess.EInvalid, "The folder %s can't be written to. Choose another, or change its rights: %w", o.Folder, err)
 	}
 	defer os.RemoveAll(temp)
-	w := &writer{job: j, o: o, temp: temp, tally: newTally(), first: map[string]string{}}
+	// Only what was measured together comes out so, whoever calls.
+	if _, err := j.pairUp(ctx, o.Program, o.pairs(), true); err != nil {
+		return Written{}, err
+	}
+	w := &writer{job: j, o: o, temp: temp, tally: newTally()}
 	if err := w.all(ctx); err != nil {
 		return Written{}, err
 	}
@@ -138,9 +153,9 @@ type writer struct {
 	temp    string
 	tally   *tally
 	out     Written
-	first   map[string]string // sha256 -> the first photo with these bytes
-	digest  hash.Hash         // over all photos' paths and contents
-	version string            // that measured, as the measurements say
+	stand   *stand
+	digest  hash.Hash // over all photos' paths and contents
+	version string    // that measured, as the measurements say
 }
 
 // A sink is a table that takes rows.
@@ -189,6 +204,10 @@ func (w *writer) one(name string, f func(io.Writer) error) error {
 
 func (w *writer) all(ctx context.Context) error {
 	w.digest = sha256.New()
+	var err error
+	if w.stand, err = w.job.standOf(ctx, w.o.Program, w.o.Match); err != nil {
+		return err
+	}
 	if err := w.tables(ctx); err != nil {
 		return err
 	}
@@ -226,7 +245,7 @@ func (w *writer) all(ctx context.Context) error {
 		return err
 	}
 	slices.SortFunc(w.out.Files, func(a, b File) int { return bytes.Compare([]byte(a.Name), []byte(b.Name)) })
-	w.out.Canes, w.out.Unplaced = len(w.tally.facts), len(w.tally.unplaced)
+	w.out.Counted, w.out.Unplaced = len(w.tally.facts), len(w.tally.unplaced)
 	t := w.tally
 	w.out.Counts = Counts{Photos: t.photos, Waiting: t.waiting, Measured: t.measured, Refused: t.refused, Failed: t.failed}
 	if w.out.Timings, err = w.job.Timing(ctx, w.o.Program); err != nil {
@@ -288,7 +307,7 @@ func (w *writer) tables(ctx context.Context) (err error) {
 		}
 		for i := range s.seen.Canes {
 			c := &s.seen.Canes[i]
-			w.tally.cane(s, c)
+			w.out.Canes++
 			if err := canes.add(s.caneRow(c)); err != nil {
 				return err
 			}
@@ -314,15 +333,8 @@ func (w *writer) tables(ctx context.Context) (err error) {
 
 // sighting reads a photo's measurement and judges it.
 func (w *writer) sighting(rec record) (*sighting, error) {
-	s := &sighting{rec: rec, at: w.o.Match.Place(rec.photo), rules: w.o.Rules.ID()}
+	s := &sighting{rec: rec, at: w.o.Match.Place(rec.photo), rules: w.o.Rules.ID(), samePhoto: w.stand.same[rec.path], secondOf: w.stand.lentTo[rec.path], counted: w.stand.counted[rec.path]}
 	fmt.Fprintf(w.digest, "%s %s\n", rec.sha, rec.path)
-	if rec.sha != "" {
-		if first, ok := w.first[rec.sha]; ok {
-			s.samePhoto = first
-		} else {
-			w.first[rec.sha] = rec.path
-		}
-	}
 	var err error
 	if s.seen, err = rec.measurement(); err != nil {
 		return nil, err

@@ -58,26 +58,36 @@ type Group struct {
 
 func sans() font.Font { return font.Font{Typeface: "Liberation", Variant: "Sans"} }
 
-func newPlot(title, x, y string) *plot.Plot {
+// A sketch is a plot whose key stands below it, where it hides no value.
+type sketch struct {
+	*plot.Plot
+	Legend key // in place of the plot's own
+}
+
+// newPlot begins a figure with numbers at its axes that a person would choose.
+func newPlot(title, x, y string) *sketch {
 	p := plot.New()
 	p.Title.Text, p.X.Label.Text, p.Y.Label.Text = title, x, y
-	for _, f := range []*font.Font{&p.Title.TextStyle.Font, &p.X.Label.TextStyle.Font, &p.Y.Label.TextStyle.Font, &p.X.Tick.Label.Font, &p.Y.Tick.Label.Font, &p.Legend.TextStyle.Font} {
-		size := f.Size
+	for f, size := range map[*font.Font]vg.Length{&p.Title.TextStyle.Font: 14, &p.X.Label.TextStyle.Font: 13, &p.Y.Label.TextStyle.Font: 13, &p.X.Tick.Label.Font: 12, &p.Y.Tick.Label.Font: 12} {
 		*f = sans()
 		f.Size = size
 	}
-	p.Legend.Top = true
-	return p
+	p.Title.Padding = vg.Points(6)
+	p.X.Tick.Marker, p.Y.Tick.Marker = even{}, even{}
+	return &sketch{Plot: p}
 }
 
 // render gives the SVG of a plot, with words for those who can't see it.
-func render(p *plot.Plot, alt string) (template.HTML, error) {
+func render(p *sketch, alt string) (template.HTML, error) {
 	return renderSized(p, alt, width, height)
 }
 
-func renderSized(p *plot.Plot, alt string, w, h vg.Length) (template.HTML, error) {
-	c := vgsvg.New(w, h)
-	p.Draw(draw.New(c))
+func renderSized(p *sketch, alt string, w, h vg.Length) (template.HTML, error) {
+	below := p.Legend.height()
+	c := vgsvg.New(w, h+below)
+	all := draw.New(c)
+	p.Draw(draw.Crop(all, 0, 0, below, 0))
+	p.Legend.draw(draw.Crop(all, 0, 0, 0, -h))
 	var out bytes.Buffer
 	if _, err := c.WriteTo(&out); err != nil {
 		return "", err
@@ -97,23 +107,36 @@ func renderSized(p *plot.Plot, alt string, w, h vg.Length) (template.HTML, error
 // empty list gives an empty figure with its axes.
 func Histogram(title, x, y string, values []float64, step float64, lines []Line) (template.HTML, error) {
 	p := newPlot(title, x, y)
-	p.Y.Min = 0
+	p.Y.Min, p.Y.Tick.Marker = 0, even{whole: true}
 	if len(values) > 0 {
-		lo, hi := math.Floor(slices.Min(values)/step)*step, math.Ceil(slices.Max(values)/step)*step
-		n := max(1, int(math.Round((hi-lo)/step)))
-		// A slip of one value must not draw a thousand empty bars.
-		if n > 80 {
-			n = 80
-		}
-		h, err := plotter.NewHist(plotter.Values(values), n)
-		if err != nil {
-			return "", err
-		}
+		h := histogramOf(values, step)
 		h.FillColor, h.LineStyle.Width = color.NRGBA{0, 114, 178, 140}, vg.Points(0.4)
 		p.Add(h)
 	}
 	addUpright(p, lines)
 	return render(p, fmt.Sprintf("%s: histogram of %d values", title, len(values)))
+}
+
+// mostBars bounds a histogram: a slip of one value must not draw a thousand
+// empty bars.
+const mostBars = 80
+
+// histogramOf counts values in steps that begin at whole multiples of the step.
+// Steps are doubled until all values fit.
+func histogramOf(values []float64, step float64) *plotter.Histogram {
+	least, most := slices.Min(values), slices.Max(values)
+	for (most-least)/step > mostBars {
+		step *= 2
+	}
+	from := math.Floor(least / step)
+	h := &plotter.Histogram{Width: step, Bins: make([]plotter.HistogramBin, int(math.Floor(most/step)-from)+1)}
+	for i := range h.Bins {
+		h.Bins[i].Min, h.Bins[i].Max = (from+float64(i))*step, (from+float64(i)+1)*step
+	}
+	for _, v := range values {
+		h.Bins[int(math.Floor(v/step)-from)].Weight++
+	}
+	return h
 }
 
 // Boxes draws one box a group: median, quartiles, whiskers to 1.5 times the
@@ -149,7 +172,7 @@ func Boxes(title, y string, groups []Group, lines []Line) (template.HTML, error)
 // Bars draws one bar a name.
 func Bars(title, y string, names []string, values []float64) (template.HTML, error) {
 	p := newPlot(title, y, "")
-	p.X.Min = 0
+	p.X.Min, p.X.Tick.Marker = 0, even{whole: true}
 	b, err := plotter.NewBarChart(plotter.Values(values), vg.Points(14))
 	if err != nil {
 		return "", err
@@ -157,7 +180,7 @@ func Bars(title, y string, names []string, values []float64) (template.HTML, err
 	b.Horizontal, b.Color, b.LineStyle.Width = true, palette[0], 0
 	p.Add(b)
 	p.NominalY(names...)
-	return renderSized(p, title, width, vg.Length(70+24*len(names)))
+	return renderSized(p, title, width, vg.Length(80+24*len(names)))
 }
 
 // Scatter draws y over x, a mark a point; at most some thousand are drawn.
@@ -182,7 +205,7 @@ func Scatter(title, x, y string, groups []Group, upright, level []Line) (templat
 		}
 		s.GlyphStyle = draw.GlyphStyle{Color: palette[i%len(palette)], Radius: vg.Points(1.8), Shape: shapes[i%len(shapes)]}
 		p.Add(s)
-		if len(groups) > 1 && len(groups) <= len(palette) {
+		if g.Name != "" && len(groups) <= len(palette) {
 			p.Legend.Add(g.Name, s)
 		}
 	}
@@ -233,7 +256,7 @@ func Spans(title, x, y string, truth, value, low, high []float64) (template.HTML
 	return render(p, fmt.Sprintf("%s: %d values with their intervals", title, len(truth)))
 }
 
-func addUpright(p *plot.Plot, lines []Line) {
+func addUpright(p *sketch, lines []Line) {
 	for _, l := range lines {
 		if l.At < p.X.Min || l.At > p.X.Max {
 			continue
@@ -242,13 +265,13 @@ func addUpright(p *plot.Plot, lines []Line) {
 	}
 }
 
-func addLevel(p *plot.Plot, lines []Line, from, to float64) {
+func addLevel(p *sketch, lines []Line, from, to float64) {
 	for _, l := range lines {
 		addLine(p, l, plotter.XYs{{X: from, Y: l.At}, {X: to, Y: l.At}})
 	}
 }
 
-func addLine(p *plot.Plot, l Line, at plotter.XYs) {
+func addLine(p *sketch, l Line, at plotter.XYs) {
 	line, err := plotter.NewLine(at)
 	if err != nil {
 		return // a limit that is no number isn't drawn

@@ -77,7 +77,6 @@ func Distributions(decimal, title, x, y string, seasons []Distribution, lines []
 		p.Add(line)
 		p.Legend.Add(d.Name, line)
 	}
-	p.Y.Max *= 1.3 // room for the legend above the bars
 	addUpright(p, lines)
 	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
 	return render(p, title)
@@ -192,9 +191,6 @@ func Stacks(decimal, title, y string, seasons []string, parts []Part) (template.
 		p.Add(marks)
 		p.Legend.Add(part.Name, b, marks)
 	}
-	p.Legend.Left = true
-	p.Legend.YOffs = vg.Points(2)
-	p.Y.Max *= 1.45 // room for the legend above the bars
 	if len(seasons) > 0 {
 		p.NominalX(seasons...)
 		p.X.Min, p.X.Max = -0.6, float64(len(seasons))-0.4

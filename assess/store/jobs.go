@@ -23,18 +23,19 @@ type Job struct {
 	Name      string
 	Pattern   string  // how its photos are named
 	RuleSet   string  // by which its canes are judged, name@version; "" for the program's own
+	Alone     bool    // measures every photo by itself, also where two stances show one vine
 	Check     float64 // wanted precision of the error rate, as a share; 0 draws no sample
 	Paused    bool
 	CreatedBy string
 	CreatedAt time.Time
 }
 
-const jobColumns = `id, estate_id, name, pattern, rule_set, checked, paused, created_by, created_at`
+const jobColumns = `id, estate_id, name, pattern, rule_set, alone, checked, paused, created_by, created_at`
 
 func scanJob(row scanner) (Job, error) {
 	var j Job
 	var at sql.NullString
-	err := row.Scan(&j.ID, &j.EstateID, &j.Name, &j.Pattern, &j.RuleSet, &j.Check, &j.Paused, &j.CreatedBy, &at)
+	err := row.Scan(&j.ID, &j.EstateID, &j.Name, &j.Pattern, &j.RuleSet, &j.Alone, &j.Check, &j.Paused, &j.CreatedBy, &at)
 	j.CreatedAt = parseTime(at)
 	return j, err
 }
@@ -47,8 +48,8 @@ func (s *Store) AddJob(ctx context.Context, j Job) (Job, error) {
 	}
 	j.CreatedAt = s.now().UTC()
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		r, err := tx.ExecContext(ctx, `INSERT INTO jobs (estate_id, name, pattern, rule_set, checked, paused, created_by, created_at) VALUES (?,?,?,?,?,?,?,?)`,
-			j.EstateID, j.Name, j.Pattern, j.RuleSet, j.Check, j.Paused, j.CreatedBy, j.CreatedAt.Format(time.RFC3339Nano))
+		r, err := tx.ExecContext(ctx, `INSERT INTO jobs (estate_id, name, pattern, rule_set, alone, checked, paused, created_by, created_at) VALUES (?,?,?,?,?,?,?,?,?)`,
+			j.EstateID, j.Name, j.Pattern, j.RuleSet, j.Alone, j.Check, j.Paused, j.CreatedBy, j.CreatedAt.Format(time.RFC3339Nano))
 		if err != nil {
 			return err
 		}
@@ -72,10 +73,11 @@ func (s *Store) Jobs(ctx context.Context, estate int64) ([]Job, error) {
 	return list(ctx, s.db, scanJob, `SELECT `+jobColumns+` FROM jobs WHERE ?1 = 0 OR estate_id = ?1 ORDER BY id DESC`, estate)
 }
 
-// SetJob keeps a job's pattern, rule set, check and whether it is paused.
+// SetJob keeps a job's pattern, rule set, check, and whether it is paused and
+// measures every photo by itself.
 func (s *Store) SetJob(ctx context.Context, j Job) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `UPDATE jobs SET pattern = ?, rule_set = ?, checked = ?, paused = ? WHERE id = ?`, j.Pattern, j.RuleSet, j.Check, j.Paused, j.ID)
+		_, err := tx.ExecContext(ctx, `UPDATE jobs SET pattern = ?, rule_set = ?, alone = ?, checked = ?, paused = ? WHERE id = ?`, j.Pattern, j.RuleSet, j.Alone, j.Check, j.Paused, j.ID)
 		return err
 	})
 }

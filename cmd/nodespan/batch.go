@@ -24,6 +24,7 @@ type batchCall struct {
 	photos, out                        string
 	workers                            int
 	watch, retry, quiet, southern      bool
+	alone                              bool
 	pattern, vines, walk, plan, winter string
 	rules, checked                     string
 	clock                              time.Duration
@@ -46,13 +47,14 @@ func runBatch(ctx context.Context, args []string) int {
 	fs.StringVar(&o.plan, "plan", "", "`CSV` with block[, row, vine], treatment[, cultivar]")
 	fs.StringVar(&o.winter, "winter", "", "winter of photos without a time, such as 2026/27")
 	fs.BoolVar(&o.southern, "southern", false, "south of the equator: a winter lies within one year")
+	fs.BoolVar(&o.alone, "alone", false, "measure every photo by itself, also where two stances show one vine: for a study of repeatability")
 	fs.StringVar(&o.rules, "rules", "", "`FILE` (.yaml, .toml or .json) with the rule set (default: nodespan's own); another one costs no measuring")
 	fs.Float64Var(&o.check.Within, "check", 0, "draw canes for checking by hand, so many that the error rate is known to this share, such as 0.05")
 	fs.Float64Var(&o.check.Expected, "check-expected", 0, "error rate that is expected; 0 draws enough for any")
 	fs.Uint64Var(&o.check.Seed, "check-seed", 1, "another seed draws other canes")
 	fs.StringVar(&o.checked, "checked", "", "`CSV` the written sample.csv, with said filled in")
 	fs.Usage = func() {
-		fmt.Fprintln(fs.Output(), "nodespan batch DIR --out RESULTS [options]\n\nMeasures all photos in DIR and below, and writes tables, a summary and a methods paragraph. Stopped or cut off, the same command goes on where it was; nothing is measured twice unless the program changed.")
+		fmt.Fprintln(fs.Output(), "nodespan batch DIR --out RESULTS [options]\n\nMeasures all photos in DIR and below, and writes tables, a summary and a methods paragraph. Two photos of a vine from two stances are measured together, which shows how far canes stand off the wire. Stopped or cut off, the same command goes on where it was; nothing is measured twice unless the program changed.")
 		fs.PrintDefaults()
 	}
 	if err := parseAnywhere(fs, args); err != nil {
@@ -173,11 +175,14 @@ func (o *batchCall) run(ctx context.Context, match *batch.Matcher, rules assess.
 		fmt.Fprintf(os.Stderr, "%d checks taken from %s\n", n, o.checked)
 	}
 	show := newProgress(os.Stderr, o.quiet)
-	options := batch.Options{Photos: o.photos, Measurer: vision.New(version), Program: program, Workers: o.workers, Told: show.step}
+	options := batch.Options{Photos: o.photos, Measurer: vision.New(version), Program: program, Workers: o.workers, Told: show.step, Match: match}
+	if o.alone {
+		options.Match = nil
+	}
 	write := func(ctx context.Context, ran batch.Ran, found batch.Found) error {
 		show.end()
 		w, err := job.Write(ctx, batch.Output{
-			Folder: o.out, Photos: o.photos, Program: program, Version: version, Rules: rules, Match: match,
+			Folder: o.out, Photos: o.photos, Program: program, Version: version, Rules: rules, Match: match, Alone: o.alone,
 			Check: o.check, Command: command, Ran: ran, Found: found, Started: started,
 		})
 		if err != nil {
@@ -223,6 +228,9 @@ func (o *batchCall) run(ctx context.Context, match *batch.Matcher, rules assess.
 func report(out io.Writer, folder string, w batch.Written, ran batch.Ran) {
 	c := w.Counts
 	fmt.Fprintf(out, "%d photos: %d measured, %d refused, %d unreadable; %d canes\n", c.Photos, c.Measured, c.Refused, c.Failed, w.Canes)
+	if w.Counted < w.Canes {
+		fmt.Fprintf(out, "%d of these canes are counted, each vine's by one photo (column counted)\n", w.Counted)
+	}
 	for _, k := range w.Kept {
 		fmt.Fprintf(out, "%s had been changed by hand and was kept as %s; give it back with --checked or --vines\n", strings.Split(k, "-filled-in-")[0]+".csv", filepath.Join(folder, k))
 	}

@@ -22,7 +22,7 @@ type progress struct {
 	bar   *progressbar.ProgressBar
 	// For the lines:
 	start, told time.Time
-	from        int
+	from        int // photos that had an outcome when the first was told: its own time isn't known
 	last        batch.Step
 }
 
@@ -46,8 +46,8 @@ func (p *progress) step(s batch.Step) {
 		return
 	}
 	if p.start.IsZero() {
-		p.start, p.told, p.from = time.Now(), time.Now(), s.Done-1
-		fmt.Fprintf(p.out, "%d of %d photos to measure\n", s.Total-p.from, s.Total)
+		p.start, p.told, p.from = time.Now(), time.Now(), s.Done
+		fmt.Fprintf(p.out, "%d of %d photos to measure\n", s.Total-s.Done+1, s.Total)
 	}
 	p.last = s
 	if time.Since(p.told) >= lineEvery {
@@ -59,7 +59,10 @@ func (p *progress) line() {
 	p.told = time.Now()
 	s := p.last
 	rate := float64(s.Done-p.from) / time.Since(p.start).Seconds()
-	text := fmt.Sprintf("%d of %d photos, %d refused, %d unreadable, %.2f a second", s.Done, s.Total, s.Refused, s.Failed, rate)
+	text := fmt.Sprintf("%d of %d photos, %d refused, %d unreadable", s.Done, s.Total, s.Refused, s.Failed)
+	if rate > 0 {
+		text += fmt.Sprintf(", %.2f a second", rate)
+	}
 	if left := s.Total - s.Done; left > 0 && rate > 0 {
 		text += fmt.Sprintf(", about %s left", (time.Duration(float64(left)/rate) * time.Second).Round(time.Second))
 	}

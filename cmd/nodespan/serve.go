@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"net/netip"
 	"os"
+	"strconv"
 	"strings"
 	"time"
 
@@ -191,7 +192,7 @@ func serve(ctx context.Context, f serveFlags, access api.Access) error {
 	web := &http.Server{Handler: server.Handler(), ReadHeaderTimeout: readHeader, IdleTimeout: idle, TLSConfig: &tls.Config{MinVersion: tls.VersionTLS12},
 		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
 	served := make(chan error, 1)
-	own := "http://" + listener.Addr().String()
+	own := "http://" + openable(listener.Addr())
 	go func() {
 		if access.TLS {
 			served <- web.ServeTLS(listener, f.cert, f.key)
@@ -200,7 +201,7 @@ func serve(ctx context.Context, f serveFlags, access api.Access) error {
 		served <- web.Serve(listener)
 	}()
 	if access.TLS {
-		own = "https://" + listener.Addr().String()
+		own = "https://" + openable(listener.Addr())
 	}
 	if access.Origin != "" {
 		own = access.Origin
@@ -246,4 +247,13 @@ func serve(ctx context.Context, f serveFlags, access api.Access) error {
 		return err
 	}
 	return nil
+}
+
+// openable is an address that a browser on this machine opens: one that stands
+// for all of the machine's own, as [::], is none.
+func openable(a net.Addr) string {
+	if t, ok := a.(*net.TCPAddr); ok && t.IP.IsUnspecified() {
+		return net.JoinHostPort("localhost", strconv.Itoa(t.Port))
+	}
+	return a.String()
 }

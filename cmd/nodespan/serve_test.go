@@ -233,3 +233,17 @@ func TestKeepingCommands(t *testing.T) {
 		t.Errorf("check of a record without its photos: status %d", got)
 	}
 }
+
+// The address that is told can be opened: not one that stands for all of the
+// machine's.
+func TestOpenable(t *testing.T) {
+	for text, want := range map[string]string{"[::]:8417": "localhost:8417", "0.0.0.0:443": "localhost:443", "127.0.0.1:8417": "127.0.0.1:8417", "[::1]:80": "[::1]:80", "10.1.2.3:443": "10.1.2.3:443"} {
+		a, err := net.ResolveTCPAddr("tcp", text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := openable(a); got != want {
+			t.Errorf("%s: %s, want %s", text, got, want)
+		}
+	}
+}

@@ -40,6 +40,7 @@ function show(v) {
   if (v.written) {
     const w = v.written;
     $('written').textContent = t('job.written', { canes: w.canes, unplaced: w.unplaced })
+      + (w.canes_counted < w.canes ? ' ' + t('job.counted', { n: w.canes_counted }) : '')
       + (w.timings?.total_over_decode ? ' ' + t('job.ratio', { ms: Math.round(w.timings.total_ms_mean), times: number(w.timings.total_over_decode, 1) }) : '');
     const there = new Set((w.files || []).map((f) => f.name).concat('run.json'));
     for (const li of document.querySelectorAll('[data-file]')) li.hidden = !there.has(li.dataset.file);
@@ -175,7 +176,7 @@ function row(o) {
   const name = element('td', '', { 'data-name': t('job.photo') });
   const link = o.outcome === 'measured' || o.outcome === 'refused' || o.outcome === 'failed';
   name.append(link ? element('a', o.path, { href: `${page}/photo?path=${encodeURIComponent(o.path)}` }) : o.path);
-  const what = element('td', t(`job.outcome.${o.outcome}`) + (o.reason ? `: ${o.reason_told || o.reason}` : ''), { 'data-name': t('job.outcome') });
+  const what = element('td', t(`job.outcome.${o.outcome}`) + (o.reason ? `: ${o.reason_told || o.reason}` : '') + (o.with && o.outcome === 'measured' ? ', ' + t(o.depth ? 'job.with' : 'job.with.none', { photo: o.with }) : ''), { 'data-name': t('job.outcome') });
   const vine = element('td', '', { 'data-name': t('job.vine') });
   vine.append(placed(o));
   tr.append(name, what, vine);
@@ -191,12 +192,13 @@ function placed(o) {
   }
   const form = element('form', '', { class: 'place' });
   const field = (what, width, mode) => element('input', '', { 'aria-label': t(`home.${what}`), placeholder: t(`home.${what}`), required: '', name: what, size: width, inputmode: mode });
-  form.append(field('block', 8, 'text'), field('row', 3, 'numeric'), field('vine', 3, 'numeric'), element('button', t('job.place'), { type: 'submit' }));
+  const stance = t('jobcanes.column.stance');
+  form.append(field('block', 8, 'text'), field('row', 3, 'numeric'), field('vine', 3, 'numeric'), element('input', '', { 'aria-label': stance, placeholder: stance, name: 'stance', size: 6 }), element('button', t('job.place'), { type: 'submit' }));
   form.addEventListener('submit', async (e) => {
     e.preventDefault();
     const d = new FormData(form);
     try {
-      const place = { block: d.get('block'), row: Number(d.get('row')) || 0, vine: Number(d.get('vine')) || 0 };
+      const place = { block: d.get('block'), row: Number(d.get('row')) || 0, vine: Number(d.get('vine')) || 0, stance: d.get('stance').trim() };
       await post(`${address}/places`, { path: o.path, ...place });
       box.replaceChildren(placed({ ...o, place: { ...place, by: 'hand' } }));
     } catch (fault) { $('fault').textContent = fault.message; }
@@ -217,7 +219,7 @@ $('settings').addEventListener('submit', async (event) => {
     if (f) lists[`${name}.csv`] = await f.text();
   }
   try {
-    show(await post(address, { pattern: $('pattern').value, rule_set: $('rules').value, check: Number($('check').value.replace(',', '.')) || 0, lists }));
+    show(await post(address, { pattern: $('pattern').value, rule_set: $('rules').value, check: Number($('check').value.replace(',', '.')) || 0, alone: $('alone').checked, lists }));
     for (const name of ['vines', 'walk', 'plan']) $(name).value = '';
     listAnew();
   } catch (e) { $('setfault').textContent = e.message; }

@@ -9,7 +9,7 @@ const { job, photo } = $('jobcanes').dataset;
 // Columns in their order: name, decimals (null for a text), width in rem.
 const columns = [
   ['photo', null, 13], ['block', null, 7], ['row', 0, 4], ['vine', 0, 4], ['stance', null, 6.5], ['treatment', null, 8], ['cane', 0, 4],
-  ['diameter_mm', 1, 13], ['internode_mm', 0, 12], ['length_mm', 0, 6], ['nodes', 0, 5], ['finding', null, 11],
+  ['diameter_mm', 1, 13], ['internode_mm', 0, 12], ['length_mm', 0, 6], ['depth_mm', 0, 13], ['nodes', 0, 5], ['finding', null, 11],
 ];
 const ROW = 48; // px: rows have one height, so where each stands is known without the others
 
@@ -42,6 +42,7 @@ function arrange() {
   const find = $('find').value.trim().toLowerCase();
   const finding = $('finding').value;
   const block = $('block').value;
+  const once = !$('oncefield').hidden && $('once').checked;
   const hits = find && data.texts.photo.map((p) => p.toLowerCase().includes(find));
   const { diameter_mm: ds, internode_mm: ls } = data.columns;
   const within = (v, span) => v !== null && v >= span[0] && v <= span[1];
@@ -49,6 +50,7 @@ function arrange() {
   for (let i = 0; i < n; i++) {
     if (hits && !hits[data.columns.photo[i]]) continue;
     if (finding && textOf('finding', i) !== finding) continue;
+    if (once && textOf('counted', i) === 'FALSE') continue;
     if (block && textOf('block', i) !== block) continue;
     if (picked && !within(ds[i], picked.d)) continue;
     if (picked?.l && !within(ls[i], picked.l)) continue;
@@ -116,11 +118,15 @@ function cellText(name, decimals, i) {
   if (decimals === null) return textOf(name, i);
   const v = data.columns[name][i];
   if (v === null) return '–';
+  if (name === 'depth_mm') return depthText(v, data.columns.depth_low_mm[i], data.columns.depth_high_mm[i]);
   if (!name.endsWith('_mm')) return number(v, decimals);
   const low = data.columns[name.replace('_mm', '_low_mm')];
   if (low && low[i] !== null) return interval({ value: v, low: low[i], high: data.columns[name.replace('_mm', '_high_mm')][i] }, decimals);
   return length(v, decimals, true);
 }
+
+// A distance from the wire may be negative, towards the camera.
+const depthText = (v, low, high) => t('value.interval', { value: length(v, 0, true), low: length(low, 0, true), high: length(high, 0, true) });
 
 function drawHead() {
   $('head').replaceChildren(...columns.map(([name, , width]) => {
@@ -272,6 +278,7 @@ try {
       if (text) root.append(new Option(name === 'finding' ? t(`finding.${text}`) : text, text));
     }
   }
+  $('oncefield').hidden = !data.texts.counted.includes('FALSE');
   drawHead();
   selectIn($('scatter'), () => scatter, true);
   selectIn($('histogram'), () => histogram, false);
@@ -284,6 +291,7 @@ try {
   $('find').addEventListener('input', arrange);
   $('finding').addEventListener('change', arrange);
   $('block').addEventListener('change', arrange);
+  $('once').addEventListener('change', arrange);
   // What a drawn span does, by the keyboard.
   for (const id of ['from', 'to']) {
     $(id).addEventListener('input', () => {
@@ -296,6 +304,7 @@ try {
   $('clear').addEventListener('click', () => {
     picked = null;
     $('find').value = $('finding').value = $('block').value = $('from').value = $('to').value = '';
+    $('once').checked = false;
     arrange();
   });
   new ResizeObserver(() => { drawRows(); drawPlots(); }).observe($('body'));

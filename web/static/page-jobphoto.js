@@ -1,6 +1,6 @@
 // One photo of a job with its canes, and what a person says of a drawn one.
 import { get, post } from './net.js';
-import { t, interval, said } from './text.js';
+import { t, interval, length, said } from './text.js';
 import { Stage } from './stage.js';
 import { drawCanes, sample, sortOf, box } from './canes.js';
 
@@ -11,6 +11,9 @@ let seen = null;
 let chosen = Number(d.cane) || 0;
 let stage = null;
 let drawn = []; // the sample
+
+// What was drawn of the cane at hand, if it was.
+const mine = () => drawn.find((c) => c.photo === d.path && c.cane === chosen);
 
 const rows = () => seen.canes.map((cane) => ({ cane, kind: '', gone: false, said: drawn.find((c) => c.photo === d.path && c.cane === cane.id)?.said || '' }));
 
@@ -32,12 +35,15 @@ function show(fit) {
   $('v-internode').textContent = interval(row.cane.internode_mm, 0);
   $('v-length').textContent = interval(row.cane.length_mm, 0);
   $('v-nodes').textContent = row.cane.nodes.length;
+  const depth = row.cane.depth_mm;
+  $('n-depth').hidden = $('v-depth').hidden = !depth;
+  $('v-depth').textContent = depth ? t('value.interval', { value: length(depth.value, 0, true), low: length(depth.low, 0, true), high: length(depth.high, 0, true) }) : '';
   $('because').replaceChildren(...(row.cane.because || []).map((b) => Object.assign(document.createElement('li'), { textContent: said(seen, b) })));
-  const mine = drawn.find((c) => c.photo === d.path && c.cane === chosen);
-  $('says').hidden = $('notefield').hidden = !mine;
-  if (mine) {
-    $('saidby').textContent = mine.said ? t('jobphoto.saidby', { said: t(`said.${mine.said}`), who: mine.who || '' }) : t('jobphoto.unsaid');
-    for (const b of document.querySelectorAll('[data-said]')) b.setAttribute('aria-pressed', String(b.dataset.said === mine.said));
+  const own = mine();
+  $('says').hidden = $('notefield').hidden = !own;
+  if (own) {
+    $('saidby').textContent = own.said ? t('jobphoto.saidby', { said: t(`said.${own.said}`), who: own.who || '' }) : t('jobphoto.unsaid');
+    for (const b of document.querySelectorAll('[data-said]')) b.setAttribute('aria-pressed', String(b.dataset.said === own.said));
     const next = drawn.find((c) => !c.said && !(c.photo === d.path && c.cane === chosen));
     $('another').hidden = !next;
     if (next) $('another').href = `/jobs/${d.job}/photo?path=${encodeURIComponent(next.photo)}&cane=${next.cane}&sample=1`;
@@ -58,7 +64,7 @@ for (const b of document.querySelectorAll('[data-said]')) {
   b.addEventListener('click', async () => {
     $('fault').textContent = '';
     try {
-      await post(`${address}/checks`, { sha256: seen.sha256, cane: chosen, said: b.dataset.said, note: $('note').value });
+      await post(`${address}/checks`, { sha256: seen.sha256, with_sha256: mine()?.with_sha256, cane: chosen, said: b.dataset.said, note: $('note').value });
       drawn = (await get(`${address}/sample`)).canes;
       $('note').value = '';
       show(false);
