@@ -47,8 +47,12 @@ type Params struct {
 	MaxCaneMM float64
 	// FirstMM is the millimetres to a pixel of the copy on which wood is looked
 	// for before its colour is known. Larger is faster and finds fewer thin
-	// canes to learn from. Default 1.2.
+	// canes to learn from. Default 1.
 	FirstMM float64
+	// AroundMM is the side of the square that counts as a place's surroundings.
+	// Smaller hollows out thick canes, larger takes in other light and ground.
+	// Default 100.
+	AroundMM float64
 	// MinNodes is how many joints must show on what was followed by itself
 	// before it is called a cane. Smaller takes posts' cracks and far stakes
 	// for canes. Default 3.
@@ -113,7 +117,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, FirstMM: 1.0, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 170}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, FirstMM: 1, AroundMM: 100, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 170}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -178,15 +182,16 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 		return nil, err
 	}
 	done("wood")
-	colours := wood.ColoursOf(p, 100/m.MMPerPx, v.Params.Learn)
-	learned, ok := colours.Learn(pieces(t.Canes), v.Params.Learn.Colour, v.Params.Learn.Contrast)
-	if ok {
-		if t, err = v.again(ctx, p, m, learned, t); err != nil {
+	colours := wood.ColoursOf(p, v.Params.AroundMM/m.MMPerPx, v.Params.Learn)
+	var learned *wood.Likeness // nil where nothing was learned
+	if known, ok := colours.Learn(pieces(t.Canes)); ok {
+		learned = known.Likeness()
+		if t, err = v.again(ctx, p, m, learned, known.ByColour(), t); err != nil {
 			return nil, err
 		}
 		// The second look knows more wood, and its widths better.
-		if more, ok := colours.Learn(pieces(t.Canes), v.Params.Learn.Colour, v.Params.Learn.Contrast); ok {
-			learned = more
+		if known, ok := colours.Learn(pieces(t.Canes)); ok {
+			learned = known.Likeness()
 		}
 	}
 	for _, g := range ask.Guided {
@@ -555,7 +560,7 @@ func pieces(ls []trace.Line) []wood.Piece {
 }
 
 // again traces on the likeness to the wood that was found.
-func (v *Measurer) again(ctx context.Context, p *photo.Photo, m *scale.Map, like *wood.Likeness, first *trace.Result) (*trace.Result, error) {
+func (v *Measurer) again(ctx context.Context, p *photo.Photo, m *scale.Map, like, hue *wood.Likeness, first *trace.Result) (*trace.Result, error) {
 	k := v.Params.Trace.Cell(m)
 	view, err := like.Over(p, k)
 	if err != nil {
@@ -567,5 +572,5 @@ func (v *Measurer) again(ctx context.Context, p *photo.Photo, m *scale.Map, like
 		return nil, err
 	}
 	wood.Enlarge(seeds, float64(k))
-	return trace.Again(ctx, p, like, m, seeds, first, v.Params.Trace)
+	return trace.Again(ctx, p, like, hue, m, seeds, first, v.Params.Trace)
 }

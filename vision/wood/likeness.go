@@ -50,34 +50,48 @@ type Likeness struct {
 	reach float64
 }
 
-// Learn makes the likeness from the recognised pieces: the log odds of two
-// histograms, of the pieces' pixels and of all others, over brightness and two
-// ratios of the linear channels (the naive rule of J. Jones and J. Rehg, Int.
-// J. Computer Vision 46, 2002, who told skin so). Sun, haze, white balance and
-// the colour of the ground are all in the photo itself, so none is assumed. ok
-// is false when the pieces are too few to learn from.
+// Learn makes the likeness by colour alone from the recognised pieces; ok is
+// false when they are too few to learn from.
 func Learn(p *photo.Photo, pieces []Piece, par LearnParams) (l *Likeness, ok bool) {
-	return ColoursOf(p, 20, par).Learn(pieces, 1, 0)
+	k, ok := ColoursOf(p, 1, par).Learn(pieces)
+	if !ok {
+		return nil, false
+	}
+	return k.ByColour(), true
 }
 
 // Colours are a photo's pixels sorted by colour, for learning from more than
 // once.
 type Colours struct {
-	w, h int
-	cell []uint16 // of each pixel
-	// apart is the same of how each pixel differs from its surroundings.
-	apart []uint16
+	w, h  int
+	cell  []uint16 // of each pixel
+	apart []uint16 // the same of how it differs from its surroundings
 	par   LearnParams
 }
 
-// ColoursOf sorts a photo's pixels by colour.
+// ColoursOf sorts a photo's pixels by colour, and by how they differ from the
+// mean of their surroundings, around px wide.
 func ColoursOf(p *photo.Photo, around float64, par LearnParams) *Colours {
 	cell, apart := cells(p, around, par.Bins)
 	return &Colours{w: p.Width, h: p.Height, cell: cell, apart: apart, par: par}
 }
 
-// Learn is the package's Learn for these colours.
-func (c *Colours) Learn(pieces []Piece, ca, cb float64) (l *Likeness, ok bool) {
+// Known is what the recognised wood of a photo looks like: log odds of wood for
+// each cell of colours, and for each of differences from the surroundings.
+type Known struct {
+	c                    *Colours
+	byColour, byContrast []float32
+}
+
+// Learn learns from the recognised pieces: the log odds of two histograms, of
+// the pieces' pixels and of all others, over brightness and two ratios of the
+// linear channels (the naive rule of J. Jones and J. Rehg, Int. J. Computer
+// Vision 46, 2002, who told skin so). Sun, haze, white balance and the colour of
+// the ground are all in the photo itself, so none is assumed. The same is done
+// with each pixel's difference from what is around it: where wood and ground
+// share their colours, and only there, a cane still differs from the ground
+// beside it. ok is false when the pieces are too few to learn from.
+func (c *Colours) Learn(pieces []Piece) (k *Known, ok bool) {
 	w, h, cell, par := c.w, c.h, c.cell, c.par
 	n := par.Bins * par.Bins * par.Bins
 	// 1: wood's middle, 2: too near to wood to be called ground.
@@ -125,20 +139,34 @@ func (c *Colours) Learn(pieces []Piece, ca, cb float64) (l *Likeness, ok bool) {
 		return nil, false
 	}
 	byContrast, _ := table(c.apart)
-	l = &Likeness{W: w, H: h, V: make([]uint8, w*h), reach: par.Reach}
-	k := float32(127.5 / par.Reach)
-	a, b := float32(ca), float32(cb)
-	parallelRows(h, func(y int) {
-		for i := y * w; i < (y+1)*w; i++ {
-			l.V[i] = uint8(max(0, min(255, 128+k*(a*byColour[cell[i]]+b*byContrast[c.apart[i]]))))
+	return &Known{c, byColour, byContrast}, true
+}
+
+// Likeness says of each pixel how much it looks like wood by its colour and by
+// how it differs from its surroundings: for finding and following.
+func (k *Known) Likeness() *Likeness { return k.likeness(k.c.par.Colour, k.c.par.Contrast) }
+
+// ByColour says it by the colour alone: the next row's canes stand out from
+// their surroundings too, but haze has changed their colour.
+func (k *Known) ByColour() *Likeness { return k.likeness(1, 0) }
+
+func (k *Known) likeness(colour, contrast float64) *Likeness {
+	c := k.c
+	l := &Likeness{W: c.w, H: c.h, V: make([]uint8, c.w*c.h), reach: c.par.Reach}
+	per := float32(127.5 / c.par.Reach)
+	a, b := per*float32(colour), per*float32(contrast)
+	parallelRows(c.h, func(y int) {
+		for i := y * c.w; i < (y+1)*c.w; i++ {
+			l.V[i] = uint8(max(0, min(255, 128+a*k.byColour[c.cell[i]]+b*k.byContrast[c.apart[i]])))
 		}
 	})
-	return l, true
+	return l
 }
 
 // cells gives each pixel's cell in a space of brightness and two colour
 // ratios, of the linear channels after a slight smoothing: single pixels of a
-// compressed photo have no colour worth learning.
+// compressed photo have no colour worth learning. apart is its cell in the space
+// of differences of these from the mean over a square around px wide.
 func cells(p *photo.Photo, around float64, bins int) (own, apart []uint16) {
 	w, h := p.Width, p.Height
 	soft := gocv.NewMat()
