@@ -53,6 +53,10 @@ type Params struct {
 	// Smaller hollows out thick canes, larger takes in other light and ground.
 	// Default 100.
 	AroundMM float64
+	// MinRead is the least share of a cane's places at which both edges must have
+	// been read. Smaller reports canes of which hardly anything shows, with the
+	// wide intervals that come of it. Default 0.08.
+	MinRead float64
 	// MinNodes is how many joints must show on what was followed by itself
 	// before it is called a cane. Smaller takes posts' cracks and far stakes
 	// for canes. Default 3.
@@ -117,7 +121,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, FirstMM: 1, AroundMM: 100, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 170}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, FirstMM: 1, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 170}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -345,7 +349,7 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, j
 			read++
 		}
 	}
-	if len(st) < 10 || read*7 < len(st) {
+	if len(st) < 10 || float64(read) < v.Params.MinRead*float64(len(st)) {
 		return nil, false
 	}
 	c := &assess.Cane{Traced: "automatic", Origin: "unknown", Because: []assess.Sentence{}}
