@@ -95,3 +95,51 @@ func TestOddsRange(t *testing.T) {
 		t.Errorf("want -%v to %v, got %v to %v", par.Reach, par.Reach, a, b)
 	}
 }
+
+// TestContrast: before ground that passes through the bark's own colour, a band
+// differs from what is beside it, which speaks for it where its colour speaks
+// for the soil.
+func TestContrast(t *testing.T) {
+	const w, h = 320, 400
+	pix := make([]uint8, 3*w*h)
+	seed := uint32(11)
+	for y := range h {
+		for x := range w {
+			seed = seed*1664525 + 1013904223
+			v := 70 + x/4 + int(seed>>24)%16 - 8 // soil, brighter to the right
+			if x%100 >= 50 && x%100 < 62 {
+				v -= 22 // bands of bark, each darker than the soil about it
+			}
+			k := 3 * (y*w + x)
+			pix[k], pix[k+1], pix[k+2] = uint8(v*6/10), uint8(v*8/10), uint8(v)
+		}
+	}
+	p, err := photo.FromPixels(pix, w, h, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	var q wood.Piece
+	for _, x := range []float64{55.5, 255.5} {
+		for y := 10.0; y < 390; y += 4 {
+			q.X, q.Y, q.Width = append(q.X, x), append(q.Y, y), append(q.Width, 12)
+		}
+	}
+	known, ok := wood.ColoursOf(p, 90, wood.DefaultLearnParams()).Learn([]wood.Piece{q})
+	if !ok {
+		t.Fatal("want something learned from two bands")
+	}
+	// How much more the band that wasn't shown looks like wood than the soil of
+	// its own colour does.
+	apart := func(l *wood.Likeness) float64 {
+		s := 0.0
+		for y := 20.0; y < 380; y += 3 {
+			s += (l.At(155, y) - (l.At(85, y)+l.At(115, y))/2) / 120
+		}
+		return s
+	}
+	both, colour := apart(known.Likeness()), apart(known.ByColour())
+	if both < colour+1 {
+		t.Errorf("want contrast to speak for the band: %.2f with it, %.2f by colour alone", both, colour)
+	}
+}
