@@ -180,7 +180,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 	for _, l := range rest {
 		why := ""
 		l, why = asCane(m, l, ground, par)
-		if why == "" && l.straight(m) {
+		if (why == "" || why == inAir) && l.straight(m) {
 			why = tooStraight
 		}
 		if why == "" || why == inAir {
@@ -563,5 +563,6 @@ func (l *Line) straight(m *scale.Map) bool {
 			sum += e * e
 		}
 	}
-	return math.Sqrt(sum/n)/pathLength(q) < 0.0013
+	// Following jitters by a third of a pixel.
+	return math.Sqrt(sum/n) < 0.0013*pathLength(q)+m.At(l.Points[0][0], l.Points[0][1])/3
 }
