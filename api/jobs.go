@@ -199,9 +199,13 @@ func (js *jobs) loop(ctx context.Context) {
 			js.s.log.Error("a job can't be opened", "job", j.ID, "error", err)
 			continue
 		}
-		if _, err := os.Stat(filepath.Join(o.Dir(), batch.RunFile)); err != nil || o.counts.Waiting > 0 {
-			o.dirty = o.counts.Photos > 0
+		_, err = os.Stat(filepath.Join(o.Dir(), batch.RunFile))
+		o.mu.Lock()
+		// Photos may be coming in by now: what they said isn't taken back.
+		if (err != nil || o.counts.Waiting > 0) && o.counts.Photos > 0 {
+			o.dirty = true
 		}
+		o.mu.Unlock()
 	}
 	for ctx.Err() == nil {
 		o, j := js.next(ctx)
