@@ -46,7 +46,7 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 		case alike < par.LeastAlike:
 			why = "unlike the other canes"
 		case why == "":
-		case l.straight(m):
+		case l.straight(m, jitterPx):
 			why = tooStraight
 		case alike > par.VeryAlike && rise > -par.HeadMM && rise < par.LowMM,
 			alike > par.VeryAlike && length > par.AloneMM && rise > 0 && rise < par.AirRiseMM && reaches > par.AirTipMM,

@@ -180,7 +180,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 	for _, l := range rest {
 		why := ""
 		l, why = asCane(m, l, ground, par)
-		if (why == "" || why == inAir) && l.straight(m) {
+		if why == "" && l.straight(m, 0) || why == inAir && l.straight(m, jitterPx) {
 			why = tooStraight
 		}
 		if why == "" || why == inAir {
@@ -536,10 +536,14 @@ func (l *Line) reverse() {
 	slices.Reverse(l.Seen)
 }
 
+// jitterPx is how far following strays from a straight edge. It is allowed for
+// where nothing but a line's length speaks for a cane.
+const jitterPx = 0.15
+
 // straight tells whether a line is straighter than a cane grows: posts, stakes
 // and the edges of sheets are. What is left after a straight line is compared
-// with the length; every cane bends at its nodes.
-func (l *Line) straight(m *scale.Map) bool {
+// with the length; every cane bends at its nodes. jitter, px, is allowed for.
+func (l *Line) straight(m *scale.Map, jitter float64) bool {
 	q := l.mm(m)
 	var mx, my, n float64
 	for i, c := range q {
@@ -563,6 +567,5 @@ func (l *Line) straight(m *scale.Map) bool {
 			sum += e * e
 		}
 	}
-	// Following jitters by a third of a pixel.
-	return math.Sqrt(sum/n) < 0.0013*pathLength(q)+m.At(l.Points[0][0], l.Points[0][1])/3
+	return math.Sqrt(sum/n) < 0.0013*pathLength(q)+jitter*m.At(l.Points[0][0], l.Points[0][1])
 }
