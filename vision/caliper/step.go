@@ -6,10 +6,10 @@ import (
 )
 
 // dropBelowStep takes out the readings below a sudden change of thickness. Wood
-// tapers, it doesn't step: where canes leave the head side by side two are read
-// as one, and before the ground a shaded edge is lost, both of which end farther
-// up, where a cane stands alone and before the sky. What lies above the step is
-// believed, when it is long enough.
+// tapers, it doesn't step down: where canes leave the head side by side two are
+// read as one, which ends farther up, where a cane stands alone. What lies above
+// the step is believed, when it is long enough. A step up is left alone: above it
+// another cane may have been followed.
 func dropBelowStep(st []Station, par Params) {
 	last := st[len(st)-1].AlongMM
 	middle := func(from, to float64) (m, scatter float64, n int) {

@@ -25,7 +25,7 @@ type LearnParams struct {
 	MinPixels int
 	// Colour and Contrast weigh the log odds of a pixel's own colour and of how
 	// it differs from its surroundings. Together more than 1 counts twice what
-	// both tell. Default 0.7 and 0.5.
+	// both tell. Default 0.8 and 0.4.
 	Colour, Contrast float64
 }
 
@@ -88,9 +88,9 @@ type Known struct {
 // linear channels (the naive rule of J. Jones and J. Rehg, Int. J. Computer
 // Vision 46, 2002, who told skin so). Sun, haze, white balance and the colour of
 // the ground are all in the photo itself, so none is assumed. The same is done
-// with each pixel's difference from what is around it: where wood and ground
-// share their colours, and only there, a cane still differs from the ground
-// beside it. ok is false when the pieces are too few to learn from.
+// with each pixel's difference from what is around it: where ground somewhere in
+// the photo has the wood's colours, a cane still differs from the ground beside
+// it. ok is false when the pieces are too few to learn from.
 func (c *Colours) Learn(pieces []Piece) (k *Known, ok bool) {
 	w, h, cell, par := c.w, c.h, c.cell, c.par
 	n := par.Bins * par.Bins * par.Bins
