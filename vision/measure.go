@@ -181,11 +181,10 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	}
 	out.Reference = m.Reference()
 
-	seeds, t, err := v.first(ctx, p, m)
+	seeds, t, err := v.first(ctx, p, m, func() { done("wood") })
 	if err != nil {
 		return nil, err
 	}
-	done("wood")
 	colours := wood.ColoursOf(p, v.Params.AroundMM/m.MMPerPx, v.Params.Learn)
 	var learned *wood.Likeness // nil where nothing was learned
 	if known, ok := colours.Learn(pieces(t.Canes)); ok {
@@ -244,8 +243,8 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 }
 
 // first looks for wood without knowing its colour, on a copy of the photo as
-// coarse as will do for that.
-func (v *Measurer) first(ctx context.Context, p *photo.Photo, m *scale.Map) ([]wood.Seed, *trace.Result, error) {
+// coarse as will do for that; seeded is called between looking and following.
+func (v *Measurer) first(ctx context.Context, p *photo.Photo, m *scale.Map, seeded func()) ([]wood.Seed, *trace.Result, error) {
 	f := v.Params.FirstMM / m.MMPerPx
 	if f < 1.2 {
 		f = 1 // nothing gained
@@ -261,6 +260,7 @@ func (v *Measurer) first(ctx context.Context, p *photo.Photo, m *scale.Map) ([]w
 	if err != nil {
 		return nil, nil, err
 	}
+	seeded()
 	t, err := trace.Find(ctx, p, m, seeds, v.Params.Trace)
 	if err != nil {
 		return nil, nil, err

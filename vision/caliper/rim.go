@@ -120,7 +120,7 @@ func rim(ss []*section, odds func(i int, v float64) float64, from int, left, rig
 	}
 	// The mean's own scatter: that of the ground over the number of places
 	// that are independent of each other along the stretch.
-	_, cov := ground.moments()
+	g, cov := ground.moments()
 	independent := max(1, used/par.RimGrain)
 	for p := range 3 {
 		for q := range 3 {
@@ -132,25 +132,16 @@ func rim(ss []*section, odds func(i int, v float64) float64, from int, left, rig
 	if !ok {
 		return 0
 	}
-	far := func(a, b [3]float64) float64 {
-		s := 0.0
-		for p := range 3 {
-			for q := range 3 {
-				s += (a[p] - b[p]) * inv[p][q] * (a[q] - b[q])
-			}
-		}
-		return math.Sqrt(max(0, s))
-	}
 	run := max(1, int(math.Round((1.1*sigma+0.3)/step)))
 	z := make([]float64, len(d))
 	best := 0.0
 	for k := run; k+run < len(d); k++ {
-		z[k] = far(mean[k-run], mean[k+run])
+		z[k] = deviations(inv, mean[k-run], mean[k+run])
 		if d[k] < reach {
 			best = max(best, z[k])
 		}
 	}
-	if out := shade(d, mean, woody, &ground, inv, max(par.ShadeShare*width, 2.5), sigma, par); out > 0 {
+	if out := shade(d, mean, woody, g, inv, max(par.ShadeShare*width, 2.5), sigma, par); out > 0 {
 		return out / width
 	}
 	limit := max(par.RimZ, par.RimPart*best)
@@ -173,14 +164,26 @@ func rim(ss []*section, odds func(i int, v float64) float64, from int, left, rig
 	return 0
 }
 
+// deviations is how far two colours lie apart in standard deviations, inv being
+// the inverse of their covariance (P. C. Mahalanobis, 1936).
+func deviations(inv [3][3]float64, a, b [3]float64) float64 {
+	s := 0.0
+	for p := range 3 {
+		for q := range 3 {
+			s += (a[p] - b[p]) * inv[p][q] * (a[q] - b[q])
+		}
+	}
+	return math.Sqrt(max(0, s))
+}
+
 // shade finds a shaded rim that is no wider than the blur, so that no edge of
 // its own shows: going outward over a plain edge, the colour passes straight
 // from the wood's to the ground's; over a rim it passes by a third colour, that
 // of wood in the shade. Its outer edge lies where the colour is half way from
-// that to the ground's. d are the distances outward, mean the colours there, inv
-// the inverse of their scatter. It returns 0 when there is none.
-func shade(d []float64, mean [][3]float64, woody []float64, ground *colours, inv [3][3]float64, reach, sigma float64, par Params) float64 {
-	g, _ := ground.moments()
+// that to the ground's. d are the distances outward, mean the colours there, g
+// the ground's, inv the inverse of their covariance. It returns 0 when there is
+// none.
+func shade(d []float64, mean [][3]float64, woody []float64, g [3]float64, inv [3][3]float64, reach, sigma float64, par Params) float64 {
 	inside := -max(1.2*sigma, 0.8)
 	var w [3]float64
 	near := math.Inf(1)
@@ -215,16 +218,10 @@ func shade(d []float64, mean [][3]float64, woody []float64, ground *colours, inv
 	if at < 0 || best < par.ShadePart*step {
 		return 0
 	}
-	c := less(mean[at], g)
-	z := 0.0
-	for p := range 3 {
-		for q := range 3 {
-			z += c[p] * inv[p][q] * c[q]
-		}
-	}
-	if math.Sqrt(max(0, z)) < par.RimZ {
+	if deviations(inv, mean[at], g) < par.RimZ {
 		return 0
 	}
+	c := less(mean[at], g)
 	full := dot(c, c)
 	for k := at + 1; k < len(d); k++ {
 		a, b := dot(less(mean[k-1], g), c)/full, dot(less(mean[k], g), c)/full

@@ -20,7 +20,7 @@ func TestShade(t *testing.T) {
 		k := 0.02 * (float64(i%7)/3 - 1)
 		ground.add([3]float64{grass[0] + k, grass[1] + k, grass[2] + k/2})
 	}
-	_, cov := ground.moments()
+	g, cov := ground.moments()
 	for p := range 3 {
 		for q := range 3 {
 			cov[p][q] /= 50
@@ -45,7 +45,7 @@ func TestShade(t *testing.T) {
 				mean[k][ch] -= c.halo * (lit[ch] - grass[ch]) * math.Exp(-(x-1)*(x-1))
 			}
 		}
-		got := shade(d, mean, make([]float64, len(d)), &ground, inv, 3, sigma, DefaultParams())
+		got := shade(d, mean, make([]float64, len(d)), g, inv, 3, sigma, DefaultParams())
 		if math.Abs(got-c.want) > 0.35 {
 			t.Errorf("%s: want %.1f px, got %.2f", c.name, c.want, got)
 		}

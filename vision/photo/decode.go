@@ -156,6 +156,10 @@ func (p *Photo) Reduced(f float64) (*Photo, error) {
 	return out, nil
 }
 
+// Whole takes a coordinate of a copy, of which one pixel is f by f of the photo's,
+// to the photo: centres of pixels are at whole numbers in both.
+func Whole(v, f float64) float64 { return v*f + (f-1)/2 }
+
 // FromPixels makes a Photo of bytes, three a pixel, row by row: another view of
 // a photo in the same geometry. The caller closes it.
 func FromPixels(bgr []uint8, w, h int, focalPx float64) (*Photo, error) {

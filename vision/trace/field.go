@@ -3,6 +3,7 @@ package trace
 import (
 	"math"
 
+	"nodespan/vision/photo"
 	"nodespan/vision/scale"
 	"nodespan/vision/wood"
 )
@@ -54,8 +55,7 @@ func (f *field) cells(x, y float64) (float64, float64) {
 
 // photo turns a place of the field into one of the photo.
 func (f *field) photo(x, y float64) (float64, float64) {
-	o := (f.k - 1) / 2
-	return x*f.k + o, y*f.k + o
+	return photo.Whole(x, f.k), photo.Whole(y, f.k)
 }
 
 // A crossCut is what lies across an expected direction, averaged along it: the

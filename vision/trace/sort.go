@@ -41,10 +41,9 @@ type Dropped struct {
 // Enlarge takes what was found on a copy of which one pixel is f by f of the
 // photo's to the photo.
 func (r *Result) Enlarge(f float64) {
-	o := (f - 1) / 2
 	place := func(ps []assess.Point) {
 		for i, q := range ps {
-			ps[i] = assess.Point{q[0]*f + o, q[1]*f + o}
+			ps[i] = assess.Point{photo.Whole(q[0], f), photo.Whole(q[1], f)}
 		}
 	}
 	line := func(l *Line) {

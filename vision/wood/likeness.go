@@ -53,7 +53,7 @@ type Likeness struct {
 // Learn makes the likeness by colour alone from the recognised pieces; ok is
 // false when they are too few to learn from.
 func Learn(p *photo.Photo, pieces []Piece, par LearnParams) (l *Likeness, ok bool) {
-	k, ok := ColoursOf(p, 1, par).Learn(pieces)
+	k, ok := ColoursOf(p, 0, par).Learn(pieces)
 	if !ok {
 		return nil, false
 	}
@@ -65,12 +65,12 @@ func Learn(p *photo.Photo, pieces []Piece, par LearnParams) (l *Likeness, ok boo
 type Colours struct {
 	w, h  int
 	cell  []uint16 // of each pixel
-	apart []uint16 // the same of how it differs from its surroundings
+	apart []uint16 // the same of how it differs from its surroundings; nil without
 	par   LearnParams
 }
 
 // ColoursOf sorts a photo's pixels by colour, and by how they differ from the
-// mean of their surroundings, around px wide.
+// mean of their surroundings, around px wide; 0 leaves that out.
 func ColoursOf(p *photo.Photo, around float64, par LearnParams) *Colours {
 	cell, apart := cells(p, around, par.Bins)
 	return &Colours{w: p.Width, h: p.Height, cell: cell, apart: apart, par: par}
@@ -138,13 +138,21 @@ func (c *Colours) Learn(pieces []Piece) (k *Known, ok bool) {
 	if known < par.MinPixels {
 		return nil, false
 	}
-	byContrast, _ := table(c.apart)
-	return &Known{c, byColour, byContrast}, true
+	k = &Known{c: c, byColour: byColour}
+	if c.apart != nil {
+		k.byContrast, _ = table(c.apart)
+	}
+	return k, true
 }
 
 // Likeness says of each pixel how much it looks like wood by its colour and by
 // how it differs from its surroundings: for finding and following.
-func (k *Known) Likeness() *Likeness { return k.likeness(k.c.par.Colour, k.c.par.Contrast) }
+func (k *Known) Likeness() *Likeness {
+	if k.byContrast == nil {
+		return k.ByColour()
+	}
+	return k.likeness(k.c.par.Colour, k.c.par.Contrast)
+}
 
 // ByColour says it by the colour alone: the next row's canes stand out from
 // their surroundings too, but haze has changed their colour.
@@ -157,7 +165,11 @@ func (k *Known) likeness(colour, contrast float64) *Likeness {
 	a, b := per*float32(colour), per*float32(contrast)
 	parallelRows(c.h, func(y int) {
 		for i := y * c.w; i < (y+1)*c.w; i++ {
-			l.V[i] = uint8(max(0, min(255, 128+a*k.byColour[c.cell[i]]+b*k.byContrast[c.apart[i]])))
+			o := a * k.byColour[c.cell[i]]
+			if b > 0 {
+				o += b * k.byContrast[c.apart[i]]
+			}
+			l.V[i] = uint8(max(0, min(255, 128+o)))
 		}
 	})
 	return l
@@ -173,14 +185,20 @@ func cells(p *photo.Photo, around float64, bins int) (own, apart []uint16) {
 	defer soft.Close()
 	gocv.GaussianBlur(p.BGR, &soft, image.Pt(0, 0), 0.8, 0.8, gocv.BorderReplicate)
 	pix, err := soft.DataPtrUint8()
-	wide := gocv.NewMat()
-	defer wide.Close()
-	side := int(around)/2*2 + 1
-	gocv.Blur(p.BGR, &wide, image.Pt(side, side))
-	all, err2 := wide.DataPtrUint8()
-	own, apart = make([]uint16, w*h), make([]uint16, w*h)
-	if err != nil || err2 != nil {
-		return own, apart
+	own = make([]uint16, w*h)
+	if err != nil {
+		return own, nil
+	}
+	var all []uint8 // the mean about each pixel
+	if around > 0 {
+		wide := gocv.NewMat()
+		defer wide.Close()
+		side := int(around)/2*2 + 1
+		gocv.Blur(p.BGR, &wide, image.Pt(side, side))
+		if all, err = wide.DataPtrUint8(); err != nil {
+			return own, nil
+		}
+		apart = make([]uint16, w*h)
 	}
 	// Logarithms by table: the ratios are differences of these.
 	var lg [256]float32
@@ -198,6 +216,9 @@ func cells(p *photo.Photo, around float64, bins int) (own, apart []uint16) {
 			light := 0.3*rd + 0.5*gr + 0.2*bl
 			c := (put(light, -7.5, 0.1)*bins+put(rd-gr, -0.8, 1.2))*bins + put(gr-bl, -0.8, 2)
 			own[i] = uint16(c)
+			if apart == nil {
+				continue
+			}
 			bl2, gr2, rd2 := lg[all[3*i]], lg[all[3*i+1]], lg[all[3*i+2]]
 			light2 := 0.3*rd2 + 0.5*gr2 + 0.2*bl2
 			apart[i] = uint16((put(light-light2, -2, 2)*bins+put(rd-gr-rd2+gr2, -0.5, 0.5))*bins + put(gr-bl-gr2+bl2, -0.5, 0.5))

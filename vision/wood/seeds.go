@@ -81,10 +81,9 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, par Params) ([]Seed
 // Enlarge takes seeds from a copy of which one pixel is f by f of the photo's to
 // the photo.
 func Enlarge(seeds []Seed, f float64) {
-	o := (f - 1) / 2
 	for i := range seeds {
 		q := &seeds[i]
-		q.X, q.Y, q.Width = q.X*f+o, q.Y*f+o, q.Width*f
+		q.X, q.Y, q.Width = photo.Whole(q.X, f), photo.Whole(q.Y, f), q.Width*f
 	}
 }
 
