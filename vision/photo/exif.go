@@ -20,6 +20,12 @@ const mostTagBytes, mostTags = 64, 2000
 // no reason to refuse a photo, so every failure gives the defaults.
 func readEXIF(data []byte, kind string) (m metadata) {
 	m.orientation = 1
+	defer func() {
+		// Readers of such notes have panicked on hostile files before.
+		if recover() != nil {
+			m = metadata{orientation: 1}
+		}
+	}()
 	format := imagemeta.TIFF
 	switch kind {
 	case "png":
