@@ -162,11 +162,10 @@ func secondsOf(all []planned, m *Matcher) map[string]photo {
 			continue
 		}
 		at := m.Place(p.photo)
-		key := at.vineKey()
+		key := at.winterKey()
 		if key == "" {
 			continue
 		}
-		key += " " + at.Winter
 		of := vines[key]
 		i := slices.IndexFunc(of, func(s standing) bool { return strings.EqualFold(s.stance, at.Stance) })
 		if i < 0 {
@@ -260,12 +259,11 @@ func (j *Job) standOf(ctx context.Context, program string, m *Matcher) (*stand, 
 			s.lentTo[p.second] = p.path
 		}
 		at := m.Place(p.photo)
-		key := at.vineKey()
+		key := at.winterKey()
 		if key == "" {
 			s.counted[p.path] = true
 			continue
 		}
-		key += " " + at.Winter
 		vines[key] = append(vines[key], candidate{p.photo, got, strings.ToLower(at.Stance)})
 	}
 	truthFirst := func(a, b bool) int {

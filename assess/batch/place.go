@@ -45,6 +45,16 @@ func (p Place) vineKey() string {
 	return fmt.Sprintf("%s-%d-%d", p.Block, p.Row, p.Vine)
 }
 
+// winterKey tells the vine's name among all, with the winter; "" for an unknown
+// place.
+func (p Place) winterKey() string {
+	key := p.vineKey()
+	if key == "" {
+		return ""
+	}
+	return key + " " + p.Winter
+}
+
 // Matcher finds the place of a photo. A person's word comes before the list,
 // the list before the name, and the name before the walk. The zero Matcher and
 // a nil one know only what persons said.

@@ -75,11 +75,7 @@ func factsOfPhoto(ctx context.Context, tx *sql.Tx, photoID, vine, block int64, w
 	if err != nil {
 		return err
 	}
-	kept, err := list(ctx, tx, scanRuling, selectRulings, m.ID)
-	if err != nil {
-		return err
-	}
-	rulings, err := ReadRulings(kept)
+	rulings, err := rulingsOn(ctx, tx, m.ID)
 	if err != nil {
 		return err
 	}
@@ -279,6 +275,15 @@ func (s *Store) CanesIn(ctx context.Context, blockID int64, winter string) ([]as
 func (s *Store) CountCanesIn(ctx context.Context, blockID int64, winter string) (int, error) {
 	var n int
 	return n, s.db.QueryRowContext(ctx, `SELECT count(*) FROM cane_facts WHERE block_id = ? AND winter = ?`, blockID, winter).Scan(&n)
+}
+
+// rulingsOn reads what people said of a measurement, oldest first.
+func rulingsOn(ctx context.Context, db querier, measurement int64) ([]assess.Ruling, error) {
+	kept, err := list(ctx, db, scanRuling, selectRulings, measurement)
+	if err != nil {
+		return nil, err
+	}
+	return ReadRulings(kept)
 }
 
 // ReadRulings turns rows into rulings; who, when and id are the row's.

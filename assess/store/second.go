@@ -121,11 +121,7 @@ WHERE photo_id = ? AND id < ? AND EXISTS (SELECT 1 FROM rulings r WHERE r.measur
 	}
 	var out []Earlier
 	for _, m := range ms {
-		kept, err := list(ctx, db, scanRuling, selectRulings, m.ID)
-		if err != nil {
-			return nil, err
-		}
-		rs, err := ReadRulings(kept)
+		rs, err := rulingsOn(ctx, db, m.ID)
 		if err != nil {
 			return nil, err
 		}
@@ -150,11 +146,7 @@ func (s *Store) carryOver(ctx context.Context, tx *sql.Tx, photo int64) error {
 		return err
 	}
 	for _, e := range before {
-		kept, err := list(ctx, tx, scanRuling, selectRulings, to.ID)
-		if err != nil {
-			return err
-		}
-		there, err := ReadRulings(kept)
+		there, err := rulingsOn(ctx, tx, to.ID)
 		if err != nil {
 			return err
 		}
