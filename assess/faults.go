@@ -15,7 +15,7 @@ func (fs *faults) say(path, text string, args ...any) {
 
 // name checks what every named and versioned thing has.
 func (fs *faults) name(name string, version int) {
-	if !ruleName.MatchString(name) {
+	if !ruleName().MatchString(name) {
 		fs.say("name", "name %q can't be used: give 1 to 80 letters, digits, spaces, dots, dashes or underscores, a letter or digit first.", name)
 	}
 	if version < 1 || version > 1_000_000 {

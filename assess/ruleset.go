@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"sync"
 )
 
 // Threshold is one limit of a rule set, with what a person needs to judge it.
@@ -94,7 +95,12 @@ func DefaultRuleSet() RuleSet {
 // ID is how records name the rule set: "name@version".
 func (rs RuleSet) ID() string { return fmt.Sprintf("%s@%d", rs.Name, rs.Version) }
 
-var ruleName = regexp.MustCompile(`^[\p{L}\p{N}][\p{L}\p{N} ._-]{0,79}$`)
+// ruleName is compiled when it is first asked for: that takes longer than the
+// rest of this package's start, and every photo is measured in a process of its
+// own, which starts once.
+var ruleName = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^[\p{L}\p{N}][\p{L}\p{N} ._-]{0,79}$`)
+})
 
 // Validate returns nil, or an Error with code EInvalid whose message names
 // every limit that can't stand and what to enter instead, one a line.
