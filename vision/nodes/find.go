@@ -57,8 +57,12 @@ type Params struct {
 	// Ridge is added to each trait's variance, which is in units of its usual
 	// scatter. Larger trusts what few examples have in common less. Default 1.
 	Ridge float64
+	// Trust is how much of the log odds is believed that a place gets by its look:
+	// neighbouring places share their traits, and examples are few, so that they
+	// come out too sure of themselves. Larger weighs the rhythm less. Default 0.5.
+	Trust float64
 	// LearnedPrice is the price of a node that was looked for by its look, as
-	// Price. Default 4.
+	// Price. Default 2.
 	LearnedPrice float64
 	// LeastScore is the least log odds of a place that is weighed at all,
 	// WorstScore what is counted of less. Default -8 and -3.
@@ -79,7 +83,7 @@ type Params struct {
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{Smooth: 2, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.03, Restless: 2, OneEdge: 1.5, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
-		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, Ridge: 1, LearnedPrice: 4, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
+		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, Ridge: 1, Trust: 0.5, LearnedPrice: 2, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
 }
 
 // A signal is what of the profile speaks for nodes, at every millimetre.

@@ -255,7 +255,7 @@ func (l *look) candidates(t *traits, par Params) []candidate {
 		if a, b := f[i-1], f[i+1]; !math.IsInf(a, -1) && !math.IsInf(b, -1) {
 			exact += summit(a, f[i], b)
 		}
-		out = append(out, candidate{at: i, score: max(par.WorstScore, min(f[i], par.MostScore)), exact: exact})
+		out = append(out, candidate{at: i, score: max(par.WorstScore, min(par.Trust*f[i], par.MostScore)), exact: exact})
 	}
 	return out
 }
