@@ -8,8 +8,9 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"sync"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"nodespan/assess"
 	"nodespan/vision/caliper"
@@ -305,29 +306,32 @@ func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, l
 	if like != nil {
 		likely = like
 	}
-	out := make([]*caliper.Profile, len(lines))
-	errs := make([]error, len(lines))
 	land := trace.NewTerritory(p.Width, p.Height, append(slices.Clone(lines), v.bands(m, wires)...))
-	next := make(chan int)
-	var wg sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for i := range next {
-				out[i], errs[i] = caliper.Measure(ctx, p, m, &lines[i], likely, func(x, y float64) bool { return land.Foreign(x, y, i) }, v.Params.Caliper)
-			}
-		})
+	courses := make([]*caliper.Course, len(lines))
+	err := each(len(lines), func(i int) (err error) {
+		courses[i], err = caliper.Lay(ctx, p, m, &lines[i], likely, func(x, y float64) bool { return land.Foreign(x, y, i) }, v.Params.Caliper)
+		return err
+	})
+	if err != nil {
+		return nil, err
 	}
-	for i := range lines {
-		next <- i
+	light := caliper.LightOf(courses)
+	out := make([]*caliper.Profile, len(lines))
+	return out, each(len(lines), func(i int) (err error) {
+		out[i], err = courses[i].Read(ctx, light)
+		return err
+	})
+}
+
+// each does what is to be done for 0 to n-1 over all cores, and gives the first
+// error.
+func each(n int, do func(i int) error) error {
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range n {
+		g.Go(func() error { return do(i) })
 	}
-	close(next)
-	wg.Wait()
-	for _, err := range errs {
-		if err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
+	return g.Wait()
 }
 
 // joints finds the nodes of the profiles that are kept, together.

@@ -39,119 +39,82 @@ type Profile struct {
 	Sigma    float64 // median blur, px
 }
 
-// Measure reads the profile of one line. like may be nil when nothing is known
-// of the wood's colour; foreign tells where other wood lies, whose edges aren't
-// this cane's, and may be nil. The error is only for a context that
-// ended.
+// Measure reads the profile of one line by itself: Lay, LightOf and Read, which
+// know more when they are asked for all lines of a photo. The error is only for a
+// context that ended.
 func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line, like Likelihood, foreign func(x, y float64) bool, par Params) (*Profile, error) {
+	c, err := Lay(ctx, p, m, line, like, foreign, par)
+	if err != nil {
+		return nil, err
+	}
+	return c.Read(ctx, LightOf([]*Course{c}))
+}
+
+// Read reads the edges along a course finely. light is that of the photo. The
+// error is only for a context that ended.
+func (c *Course) Read(ctx context.Context, light Light) (*Profile, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	pts, width := resample(line, m, par)
-	if len(pts) < 4 {
-		return &Profile{}, nil
+	out := &Profile{Stations: make([]Station, len(c.pts))}
+	if len(c.left) == 0 {
+		return out, nil
 	}
-	out := &Profile{Stations: make([]Station, len(pts))}
-	across := angleAt(pts, len(pts)/2) + math.Pi/2
-	blur := m.Blur(math.Cos(across), math.Sin(across))
-	if blur == 0 {
-		blur = 1
+	par := c.par
+	rimL, rimR := light.allow(c)
+	left, right := make([]float64, len(c.pts)), make([]float64, len(c.pts))
+	for i := range c.pts {
+		left[i], right[i] = c.left[i]-rimL[i], c.right[i]+rimR[i]
 	}
-	shoulder, known := m.Shoulder()
-	if !known {
-		shoulder = par.Shoulder
-	}
-	mid := pts[len(pts)/2]
-	mm := m.At(mid[0], mid[1])
-	stationPx := max(par.StepMM/mm, 1.5)
-	var left, right []float64
-	// Twice: the second time about the middle that the first has found, and
-	// held to the even taper of the cane: where wood and ground
-	// look alike for a while, the edges don't jump to the nearest bark.
-	for _, tol := range []float64{par.WidthTol, par.TaperTol} {
-		wide := func(i int) *section {
-			return cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 11, 8/mm), max(par.AlongMM/mm, 3))
-		}
-		var ok bool
-		if like != nil {
-			most := 0.0
-			for _, w := range width {
-				most = max(most, w)
-			}
-			v := evenly(1.2*most+max(10, 8/mm), max(0.5, most/40))
-			odds := func(i int) []float64 { return oddsAt(like, foreign, pts[i], angleAt(pts, i), v) }
-			left, right, ok = likely(v, odds, width, stationPx*mm, stationPx, tol, par)
-		} else {
-			left, right, ok = course(wide, width, blur, stationPx*mm, stationPx, tol, par)
-		}
-		if !ok {
-			return out, nil
-		}
-		angles := make([]float64, len(pts))
-		for i := range pts {
-			angles[i] = angleAt(pts, i)
-		}
-		for i := range pts {
-			c := (left[i] + right[i]) / 2
-			pts[i] = assess.Point{pts[i][0] - c*math.Sin(angles[i]), pts[i][1] + c*math.Cos(angles[i])}
-			width[i] = right[i] - left[i]
-		}
-		taper(width, stationPx*mm, mm)
-		if tol == par.TaperTol {
-			for i := range pts {
-				w := right[i] - left[i]
-				left[i], right[i] = -w/2, w/2
-			}
+	outerL, outerR := slices.Clone(left), slices.Clone(right)
+	fits, blur := c.edges(left, right, c.blur, true)
+	if slices.Max(rimL)+slices.Max(rimR) > 0 {
+		// Where the rim's outer edge can't be read, that of the lit part may: it
+		// swells and shrinks as the whole does.
+		litL, litR := slices.Clone(c.left), slices.Clone(c.right)
+		lit, _ := c.edges(litL, litR, blur, false)
+		settle(lit, litL, litR, par.Settle)
+		for i := range fits {
+			fits[i].fill(&lit[i], rimL[i] > 0, outerL[i]-litL[i], rimR[i] > 0, outerR[i]-litR[i], par)
 		}
 	}
-	if like != nil {
-		wide := make([]*section, len(pts))
-		for i := range pts {
-			wide[i] = cross(p, pts[i], angleAt(pts, i), width[i], max(1.1*width[i], 12), max(par.AlongMM/mm, 3))
-		}
-		odds := func(i int, v float64) float64 {
-			a := angleAt(pts, i)
-			return like.At(pts[i][0]-v*math.Sin(a), pts[i][1]+v*math.Cos(a))
-		}
-		rims(wide, odds, left, right, blur, int(par.RimMM/(stationPx*mm)), par)
+	out.Sigma = blur
+	for i := range c.pts {
+		out.Stations[i].Px, out.Stations[i].Angle = c.pts[i], angleAt(c.pts, i)
 	}
-	fits := make([]edgeFit, len(pts))
-	sections := make([]*section, len(pts))
-	for i := range pts {
-		sections[i] = cross(p, pts[i], angleAt(pts, i), width[i], max(0.6*width[i], 8), max(par.AlongMM/mm, 3))
-	}
-	clear := func(i int, v, sign float64) bool {
-		if foreign == nil {
-			return true
-		}
-		a := angleAt(pts, i)
-		for _, d := range []float64{-2, 1, 2.5, 4} {
-			if o := v - sign*d; foreign(pts[i][0]-o*math.Sin(a), pts[i][1]+o*math.Cos(a)) {
-				return false
-			}
-		}
-		return true
-	}
-	reach := int(math.Round(par.StretchMM / (stationPx * mm)))
+	dropJumps(fits, par)
+	c.stations(out, fits, blur)
+	dropBelowStep(out.Stations, par)
+	dropOff(out.Stations, par)
+	return out, nil
+}
+
+// edges reads both edges at every station near their courses left and right,
+// which it corrects by what it reads, and gives the blur that explains them:
+// sigma, or near it when that may be chosen.
+func (c *Course) edges(left, right []float64, sigma float64, choose bool) ([]edgeFit, float64) {
+	par := c.par
+	fits := make([]edgeFit, len(c.pts))
+	reach := int(math.Round(par.StretchMM / (c.stationPx * c.mm)))
 	// Twice: on a thin or blurred cane the first reading corrects where wood
 	// and ground were taken from, and how near the other edge is felt.
 	for round := range 2 {
-		free := make([][2]bool, len(pts))
-		for i := range pts {
-			free[i] = [2]bool{clear(i, left[i], 1), clear(i, right[i], -1)}
+		free := make([][2]bool, len(c.pts))
+		for i := range c.pts {
+			free[i] = [2]bool{c.clear(i, left[i], 1), c.clear(i, right[i], -1)}
 		}
-		cons := contrasts(sections, left, right, free, blur, reach, par)
-		if round == 0 {
-			blur = sharpness(sections, cons, left, right, blur, par)
+		cons := contrasts(c.sections, left, right, free, sigma, reach, par)
+		if round == 0 && choose {
+			sigma = sharpness(c.sections, cons, left, right, sigma, par)
 		}
-		for i := range pts {
+		for i, s := range c.sections {
 			w := right[i] - left[i]
 			var l, r reading
 			if free[i][0] {
-				l = sections[i].find(&cons[i][0], left[i], 1, w, blur, par)
+				l = s.find(&cons[i][0], left[i], 1, w, sigma, par)
 			}
 			if free[i][1] {
-				r = sections[i].find(&cons[i][1], right[i], -1, w, blur, par)
+				r = s.find(&cons[i][1], right[i], -1, w, sigma, par)
 			}
 			fits[i] = edgeFit{a: l.v, b: r.v, u: math.Hypot(l.u, r.u), okA: l.ok, okB: r.ok, ok: l.ok && r.ok && r.v-l.v > 0.4*w}
 		}
@@ -159,35 +122,54 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 			settle(fits, left, right, par.Settle)
 		}
 	}
-	out.Sigma = blur
-	for i := range pts {
-		out.Stations[i].Px, out.Stations[i].Angle = pts[i], angleAt(pts, i)
+	return fits, sigma
+}
+
+// clear tells whether no other wood lies about an edge at v; sign is 1 for the
+// left edge and -1 for the right one.
+func (c *Course) clear(i int, v, sign float64) bool {
+	if c.foreign == nil {
+		return true
 	}
-	dropJumps(fits, par)
-	// Refine the centre line from the edges, smoothly.
-	off := make([]float64, len(pts))
-	good := make([]bool, len(pts))
+	a := angleAt(c.pts, i)
+	for _, d := range []float64{-2, 1, 2.5, 4} {
+		if o := v - sign*d; c.foreign(c.pts[i][0]-o*math.Sin(a), c.pts[i][1]+o*math.Cos(a)) {
+			return false
+		}
+	}
+	return true
+}
+
+// stations turns edges into diameters, about a centre line that is refined by
+// them.
+func (c *Course) stations(out *Profile, fits []edgeFit, blur float64) {
+	off := make([]float64, len(fits))
+	good := make([]bool, len(fits))
 	for i, f := range fits {
 		off[i], good[i] = (f.a+f.b)/2, f.ok
 	}
-	off = smooth(off, good, par.Middle)
-	for i := range pts {
+	off = smooth(off, good, c.par.Middle)
+	for i := range fits {
 		s := &out.Stations[i]
 		n := assess.Point{-math.Sin(s.Angle), math.Cos(s.Angle)}
-		s.Px = assess.Point{pts[i][0] + off[i]*n[0], pts[i][1] + off[i]*n[1]}
+		s.Px = assess.Point{c.pts[i][0] + off[i]*n[0], c.pts[i][1] + off[i]*n[1]}
+	}
+	shoulder, known := c.m.Shoulder()
+	if !known {
+		shoulder = c.par.Shoulder
 	}
 	along := 0.0
 	for i := range out.Stations {
 		s, f := &out.Stations[i], fits[i]
 		if i > 0 {
-			along += m.Distance(out.Stations[i-1].Px, s.Px)
+			along += c.m.Distance(out.Stations[i-1].Px, s.Px)
 		}
 		s.AlongMM = along
 		s.Sigma = blur
-		s.Inner = sections[i].middle(off[i], 0.3*width[i])
-		s.Across, s.Red = sections[i].across(off[i], width[i])
-		s.Crossed = foreign != nil && foreign(s.Px[0], s.Px[1])
-		s.MMPerPx = m.Diameter(s.Px[0], s.Px[1], math.Cos(s.Angle), math.Sin(s.Angle))
+		s.Inner = c.sections[i].middle(off[i], 0.3*c.width[i])
+		s.Across, s.Red = c.sections[i].across(off[i], c.width[i])
+		s.Crossed = c.foreign != nil && c.foreign(s.Px[0], s.Px[1])
+		s.MMPerPx = c.m.Diameter(s.Px[0], s.Px[1], math.Cos(s.Angle), math.Sin(s.Angle))
 		s.LeftRead, s.RightRead = f.okA, f.okB
 		if f.okA {
 			s.Left = off[i] - f.a
@@ -201,16 +183,13 @@ func Measure(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line
 		// In the picture y runs down, so that the normal (-sin, cos) points to
 		// the right of somebody who walks from base to tip.
 		if shoulder > 0 {
-			gl, wl, wr, gr := sections[i].beside(f.a, f.b, blur)
+			gl, wl, wr, gr := c.sections[i].beside(f.a, f.b, blur)
 			s.Left += blur * scale.Outward(gl, wl, shoulder)
 			s.Right += blur * scale.Outward(gr, wr, shoulder)
 		}
 		s.DiameterMM = (s.Left + s.Right) * s.MMPerPx
 		s.U = max(f.u*s.MMPerPx, 0.02)
 	}
-	dropBelowStep(out.Stations, par)
-	dropOff(out.Stations, par)
-	return out, nil
 }
 
 // settle moves the course of both edges to the running median of what was read.
@@ -248,6 +227,23 @@ type edgeFit struct {
 	a, b         float64 // px across
 	u            float64 // standard uncertainty of b-a, px
 	okA, okB, ok bool    // the left, the right, both
+}
+
+// fill takes an edge that couldn't be read from that of the lit part, which lies
+// inside of a shaded rim; outerLeft and outerRight are by how much the
+// rim's outer edge lies beside the lit part's, px.
+func (f *edgeFit) fill(lit *edgeFit, rimLeft bool, outerLeft float64, rimRight bool, outerRight float64, par Params) {
+	filled := false
+	if !f.okA && lit.okA && rimLeft {
+		f.a, f.okA, filled = lit.a+outerLeft, true, true
+	}
+	if !f.okB && lit.okB && rimRight {
+		f.b, f.okB, filled = lit.b+outerRight, true, true
+	}
+	if filled {
+		f.u = math.Hypot(lit.u, par.RimU)
+		f.ok = f.okA && f.okB && f.b-f.a > 1.5
+	}
 }
 
 // section is a cross-section: three channels at distances v, px.

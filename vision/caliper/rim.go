@@ -8,13 +8,13 @@ import (
 // a single place gives away: the shaded rim of a sunlit cane, which may pass
 // through the very colour of the ground. Over a long stretch, with every
 // section stretched to one width, the ground's texture fades and the rim, which
-// runs along with the cane, stays. Edges are moved outward to the outermost
-// change that is significant there. odds gives a station's log odds of wood at
-// a distance across: where another piece runs alongside, nothing is moved.
-func rims(sections []*section, odds func(i int, v float64) float64, left, right []float64, sigma float64, per int, par Params) {
+// runs along with the cane, stays. It gives how far outside of each edge the
+// outermost change lies that is significant there, px. odds gives a station's log odds of wood at
+// a distance across: what looks like another piece running alongside is no rim.
+func rims(sections []*section, odds func(i int, v float64) float64, left, right []float64, sigma float64, per int, par Params) (moreLeft, moreRight []float64) {
 	n := len(sections)
 	if n == 0 || per < 4 {
-		return
+		return make([]float64, n), make([]float64, n)
 	}
 	blocks := max(1, (n+per/2)/per)
 	var mid, moreL, moreR []float64
@@ -28,14 +28,15 @@ func rims(sections []*section, odds func(i int, v float64) float64, left, right 
 		moreR = append(moreR, rim(sections[from:to], odds, from, left, right, 1, sigma, par))
 	}
 	if len(mid) == 0 {
-		return
+		return make([]float64, n), make([]float64, n)
 	}
 	l, r := between(mid, middling(moreL), n), between(mid, middling(moreR), n)
 	for i := range left {
 		w := right[i] - left[i]
-		left[i] -= l[i] * w
-		right[i] += r[i] * w
+		l[i] *= w
+		r[i] *= w
 	}
+	return l, r
 }
 
 // middling takes each value's median with its neighbours: what shows on one
@@ -141,7 +142,7 @@ func rim(ss []*section, odds func(i int, v float64) float64, from int, left, rig
 			best = max(best, z[k])
 		}
 	}
-	if out := shade(d, mean, woody, g, inv, max(par.ShadeShare*width, 2.5), sigma, par); out > 0 {
+	if out := shade(d, mean, woody, g, inv, max(par.ShadeShare*width, par.ShadePx), sigma, par); out > 0 {
 		return out / width
 	}
 	limit := max(par.RimZ, par.RimPart*best)
@@ -154,12 +155,13 @@ func rim(ss []*section, odds func(i int, v float64) float64, from int, left, rig
 		}
 		// Only wood may lie between, and none that is known as wood already:
 		// that would be another piece.
+		another := false
 		for j := range d {
-			if d[j] > 0.8 && d[j] < d[k]-0.3 && woody[j] > par.RimWoody {
-				return 0
-			}
+			another = another || d[j] > 0.8 && d[j] < d[k]-0.3 && woody[j] > par.RimWoody
 		}
-		return d[k] / width
+		if !another {
+			return d[k] / width
+		}
 	}
 	return 0
 }
@@ -205,7 +207,7 @@ func shade(d []float64, mean [][3]float64, woody []float64, g [3]float64, inv [3
 			continue
 		}
 		if woody[k] > par.RimWoody {
-			return 0 // another piece
+			break // another piece
 		}
 		v := less(mean[k], g)
 		along := dot(v, axis) / step
