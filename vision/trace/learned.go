@@ -21,7 +21,8 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 	}
 	ground := fruiting(m, out.Wires)
 	upper := upperFruiting(m, out.Wires, ground)
-	bearers := bearing(p, m, ground, upper, whiteOf(p, m), out, par)
+	white := whiteOf(p, m)
+	bearers := bearing(p, m, ground, upper, white, out, par)
 	plain := plainBackdrop(p, m, ground, par)
 	var canes []Line
 	for i := range rs {
@@ -45,6 +46,8 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 		case why != "" && why != inAir:
 		case alike < par.LeastAlike:
 			why = "unlike the other canes"
+		case looksLike(p, m, &l, white, par) == shadow:
+			why = shadow
 		case why == "":
 		case l.straight(m, jitterPx):
 			why = tooStraight

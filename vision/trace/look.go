@@ -13,6 +13,7 @@ import (
 const (
 	inAir       = "starts in the air"
 	notWood     = "not wood-coloured"
+	shadow      = "a shadow"
 	belowWire   = "below the wire"
 	oldWood     = "old wood"
 	tooStraight = "too straight for wood"
@@ -109,14 +110,14 @@ func looksLike(p *photo.Photo, m *scale.Map, l *Line, white [3]float64, par Para
 	if red := reds[len(reds)/2]; red < par.MinRed && red < par.MinRed*around {
 		return notWood
 	}
-	// A shadow takes about the same share of every colour, and a little less
-	// of the sky's blue; wood changes the colour.
+	// A shadow is lit by the sky alone, which is bluer than the sun: it takes more
+	// of the ground's red than of its blue. Wood in its own shade is browner.
 	var r [3]float64
 	for ch := range 3 {
 		r[ch] = (in[ch] + 0.002*n) / (out[ch] + 0.002*n)
 	}
-	if r[0] < 0.8 && r[1] < 0.8 && r[2] < 0.85 && r[0] < 1.12*r[2] && r[0] < 1.12*r[1] {
-		return "a shadow"
+	if r[0] < 0.8 && r[1] < 0.8 && r[2] < 0.85 && r[0] < par.ShadowRed*r[2] && r[0] < 1.06*r[1] {
+		return shadow
 	}
 	return ""
 }
