@@ -116,7 +116,7 @@ func looksLike(p *photo.Photo, m *scale.Map, l *Line, white [3]float64, par Para
 	for ch := range 3 {
 		r[ch] = (in[ch] + 0.002*n) / (out[ch] + 0.002*n)
 	}
-	if r[0] < 0.8 && r[1] < 0.8 && r[2] < 0.85 && r[0] < par.ShadowRed*r[2] && r[0] < 1.06*r[1] {
+	if r[0] < 0.8 && r[1] < 0.8 && r[2] < 0.85 && r[0] < par.ShadowBlue*r[2] && r[0] < par.ShadowGreen*r[1] {
 		return shadow
 	}
 	return ""

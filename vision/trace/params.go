@@ -103,11 +103,13 @@ type Params struct {
 	// reflects more red than blue; sky, sheet and their shadows don't.
 	// Default 1.18.
 	MinRed float64
-	// ShadowRed is the most red that a shadow leaves of the ground, relative to
-	// the blue that it leaves. The shadows in photos of two renderers leave 0.70 to
-	// 0.87, canes in their own shade 0.86 to 1.1. Larger takes dark canes before
-	// ground of their colour for shadows. Default 0.885.
-	ShadowRed float64
+	// ShadowBlue and ShadowGreen are the most red that a shadow leaves of the
+	// ground, relative to the blue and the green that it leaves. In photos of a
+	// renderer whose sky is blue, shadows leave 0.67 to 0.95 of the blue and 0.88 to
+	// 1.00 of the green, canes in their own shade 0.89 to 1.2 and 1.01 to 1.2; blur
+	// brings both nearer to 1. Larger takes dark canes before ground of their
+	// colour for shadows. Default 0.96 and 1.005.
+	ShadowBlue, ShadowGreen float64
 	// MinLengthMM is the shortest trace that is kept.
 	MinLengthMM float64
 }
@@ -115,5 +117,5 @@ type Params struct {
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 16, CellMM: 1.4, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
-		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18, ShadowRed: 0.885}
+		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18, ShadowBlue: 0.96, ShadowGreen: 1.005}
 }
