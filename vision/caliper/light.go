@@ -38,17 +38,14 @@ func LightOf(cs []*Course) Light {
 	if len(all) == 0 {
 		return Light{}
 	}
-	slices.Sort(all)
-	usual, same := all[len(all)/2], 0.0
+	sum, size := 0.0, 0.0
 	for _, a := range all {
-		if a*usual > 0 {
-			same++
-		}
+		sum, size = sum+a, size+math.Abs(a)
 	}
-	if math.Abs(usual) < par.LitMore || same < par.LitAlike*float64(len(all)) {
+	if size < par.LitMore*float64(len(all)) || math.Abs(sum) < par.LitAlike*size {
 		return Light{}
 	}
-	return Light{From: math.Copysign(1, usual)}
+	return Light{From: math.Copysign(1, sum)}
 }
 
 // toRight is how far to the right in the picture the cane's right side faces, -1
