@@ -114,7 +114,8 @@ function show() {
   $('onward').textContent = n ? t('rule.save.on', { n }) : t('rule.choice');
   $('onward').disabled = Boolean(going);
   $('revise').hidden = !finished;
-  $('after').hidden = !(view.confirmed.length > 0 && n === 0 && !waiting.length);
+  // The large button is the same way on: told once, the cane keeps the room.
+  $('after').hidden = !(view.confirmed.length > 0 && n === 0 && !waiting.length) || !$('onward').hidden;
   showStances(finished);
   if (row) showCane(row, all);
   else $('cane-title').textContent = $('state').textContent = '';
