@@ -347,7 +347,7 @@ func (s *Server) jobOutcomes(c echo.Context) error {
 	}
 	lines := []outcomeLine{}
 	for _, x := range out {
-		lines = append(lines, outcomeLine{x, s.retold(c, x.Reason)})
+		lines = append(lines, outcomeLine{x, strings.Join(s.toldAll(c, x.Why), " ")})
 	}
 	return c.JSON(http.StatusOK, lines)
 }
@@ -357,17 +357,6 @@ func (s *Server) jobOutcomes(c echo.Context) error {
 type outcomeLine struct {
 	batch.Outcome
 	Told string `json:"reason_told,omitempty"`
-}
-
-// retold tells a reason that a job keeps in English: one or more of a
-// measurement's reasons, or a sentence of why a photo can't be read. What no
-// catalogue has word by word stays as it is.
-func (s *Server) retold(c echo.Context, reason string) string {
-	for _, r := range assess.Reasons() {
-		said := assess.Explain(r)
-		reason = strings.ReplaceAll(reason, said.String(), s.told(c, said))
-	}
-	return s.toldText(c, reason)
 }
 
 // placeIn says to which vine a photo belongs.

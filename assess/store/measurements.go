@@ -93,13 +93,9 @@ func (s *Store) LatestAsk(ctx context.Context, photoID int64) (ask Ask, failed *
 	var message, phrase string
 	err = s.db.QueryRowContext(ctx, `SELECT code, message, phrase, failed_at FROM failures WHERE ask_id = ?`, ask.ID).Scan(&f.Code, &message, &phrase, &at)
 	if err == nil {
-		f.At, f.Why = parseTime(at), assess.Sentence{Text: message}
-		if phrase != "" {
-			var p assess.Phrase
-			if err := json.Unmarshal([]byte(phrase), &p); err != nil {
-				return Ask{}, nil, false, fmt.Errorf("failure of ask %d: %w", ask.ID, err)
-			}
-			f.Why = assess.Sentence(p)
+		f.At = parseTime(at)
+		if f.Why, err = assess.KeptSentence(message, phrase); err != nil {
+			return Ask{}, nil, false, fmt.Errorf("failure of ask %d: %w", ask.ID, err)
 		}
 		return ask, &f, false, nil
 	}
