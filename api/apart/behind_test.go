@@ -9,8 +9,72 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"runtime"
+	"strconv"
+	"strings"
 	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"nodespan/assess"
 )
+
+func init() { priorities = threadPriorities }
+
+// threadPriorities tells them while some have something to do and new ones come.
+func threadPriorities() string {
+	stop := make(chan struct{})
+	defer close(stop)
+	for range 4 {
+		go func() {
+			runtime.LockOSThread() // never unlocked: a thread of its own
+			for {
+				select {
+				case <-stop:
+					return
+				default:
+				}
+			}
+		}()
+	}
+	time.Sleep(50 * time.Millisecond)
+	threads, err := os.ReadDir("/proc/self/task")
+	if err != nil {
+		return err.Error()
+	}
+	var out []string
+	for _, t := range threads {
+		id, err := strconv.Atoi(t.Name())
+		if err != nil {
+			return err.Error()
+		}
+		now, err := unix.Getpriority(unix.PRIO_PROCESS, id)
+		if err != nil {
+			return err.Error()
+		}
+		out = append(out, strconv.Itoa(20-now))
+	}
+	return strings.Join(out, " ")
+}
+
+// Every thread of a process for a photo stands behind the service's, those that
+// were there before it was told to and those that come later.
+func TestAllThreadsStepBehind(t *testing.T) {
+	m, err := runner(t).Measure(t.Context(), []byte("photo"), assess.Ask{Name: "priorities"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	threads := strings.Fields(m.Program)
+	if len(threads) < 5 {
+		t.Errorf("only %d threads: %q", len(threads), m.Program)
+	}
+	for _, nice := range threads {
+		if n, err := strconv.Atoi(nice); err != nil || n < behind {
+			t.Fatalf("threads with priorities %q, want all at %d or more", m.Program, behind)
+		}
+	}
+}
 
 // A service that runs behind other programs (nice), for a user without rights,
 // still has its photos decoded: a process can't come forward again.

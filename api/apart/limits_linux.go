@@ -1,7 +1,10 @@
 package apart
 
 import (
+	"errors"
+	"os"
 	"os/exec"
+	"strconv"
 	"syscall"
 
 	"golang.org/x/sys/unix"
@@ -29,17 +32,52 @@ func bound(l Limits) error {
 	if err := unix.Prctl(unix.PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0); err != nil {
 		return err
 	}
-	// Pages are answered before photos are measured. A service that was started
-	// behind others already stays there, and couldn't come forward.
-	const behind = 5
-	now, err := unix.Getpriority(unix.PRIO_PROCESS, 0)
-	if err != nil {
-		return err
+	return stepBehind()
+}
+
+// behind is how much nicer a process for a photo is than others: where both want
+// a processor, pages get ten times as much of it. Further behind, any other busy
+// program of the machine would keep photos from being measured at all.
+const behind = 10
+
+// stepBehind lets pages be answered before photos are worked on. On Linux a
+// priority is each thread's own, so that of all that are there is set, again
+// until none is found that came from one that wasn't set yet. A service that was
+// started behind others stays there, and couldn't come forward.
+func stepBehind() error {
+	for range 10 {
+		threads, err := os.ReadDir("/proc/self/task")
+		if err != nil {
+			// Without that folder the threads can't be told: this one at least.
+			_, err := step(0)
+			return err
+		}
+		moved := false
+		for _, t := range threads {
+			id, err := strconv.Atoi(t.Name())
+			if err != nil {
+				return err
+			}
+			m, err := step(id)
+			if err != nil && !errors.Is(err, unix.ESRCH) { // ended meanwhile
+				return err
+			}
+			moved = moved || m
+		}
+		if !moved {
+			return nil
+		}
 	}
-	if 20-now >= behind { // the kernel's own count, getpriority(2)
-		return nil
+	return nil
+}
+
+// step moves one thread behind others, 0 for this one, unless it is there.
+func step(thread int) (moved bool, err error) {
+	now, err := unix.Getpriority(unix.PRIO_PROCESS, thread)
+	if err != nil || 20-now >= behind { // the kernel's own count, getpriority(2)
+		return false, err
 	}
-	return unix.Setpriority(unix.PRIO_PROCESS, 0, behind)
+	return true, unix.Setpriority(unix.PRIO_PROCESS, thread, behind)
 }
 
 // tie has the process end with this one, whatever happens to it, and keeps
