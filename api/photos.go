@@ -70,7 +70,7 @@ func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, err
 	case open:
 		out.State, out.Place = stateWaiting, max(place, 0)
 	default:
-		m, err := s.store.LatestMeasurement(ctx, p.ID)
+		m, err := s.store.LatestGist(ctx, p.ID)
 		if err != nil {
 			return out, err
 		}
@@ -78,7 +78,7 @@ func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, err
 		if with {
 			out.Message, out.why = failed.Why.String(), failed.Why
 		}
-		if m.Seen.Outcome == assess.Refused {
+		if m.Outcome == assess.Refused {
 			out.State = stateRefused
 		}
 	}

@@ -181,6 +181,24 @@ func (s *Store) Measurement(ctx context.Context, id int64) (Measurement, error) 
 
 const latestMeasurement = `SELECT id, ask_id, photo_id, json, measured_at FROM measurements WHERE photo_id = ? ORDER BY id DESC LIMIT 1`
 
+// A Gist is what lists tell of a measurement, without reading all of it.
+type Gist struct {
+	ID      int64
+	Outcome assess.Outcome
+	Canes   int // that the program found
+}
+
+// LatestGist is the gist of a photo's newest measurement; the zero Gist when it
+// has none yet.
+func (s *Store) LatestGist(ctx context.Context, photoID int64) (Gist, error) {
+	var g Gist
+	err := s.db.QueryRowContext(ctx, `SELECT id, outcome, canes FROM measurements WHERE photo_id = ? ORDER BY id DESC LIMIT 1`, photoID).Scan(&g.ID, &g.Outcome, &g.Canes)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Gist{}, nil
+	}
+	return g, err
+}
+
 // LatestMeasurement gives the newest measurement of a photo, which is the one
 // that counts, or nil when it has none yet.
 func (s *Store) LatestMeasurement(ctx context.Context, photoID int64) (*Measurement, error) {
