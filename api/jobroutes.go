@@ -62,6 +62,12 @@ func (s *Server) jobAt(c echo.Context) (store.Job, *openJob, error) {
 	return j, o, err
 }
 
+// openJobAt is the job that a request is about, without its row.
+func (s *Server) openJobAt(c echo.Context) (*openJob, error) {
+	_, o, err := s.jobAt(c)
+	return o, err
+}
+
 func (s *Server) listJobs(c echo.Context) error {
 	views, err := s.viewJobs(c)
 	if err != nil {
@@ -104,8 +110,8 @@ func (s *Server) addJob(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in jobIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[jobIn](c)
+	if err != nil {
 		return err
 	}
 	if in.Pattern == "" {
@@ -155,8 +161,8 @@ func (s *Server) changeJob(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in jobChange
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[jobChange](c)
+	if err != nil {
 		return err
 	}
 	ctx := c.Request().Context()
@@ -369,16 +375,8 @@ type placeIn struct {
 }
 
 func (s *Server) placeJobPhoto(c echo.Context) error {
-	name, err := needWho(c)
+	name, o, in, err := handedIn[placeIn](c, s.openJobAt)
 	if err != nil {
-		return err
-	}
-	_, o, err := s.jobAt(c)
-	if err != nil {
-		return err
-	}
-	var in placeIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
 	if err := o.SetPlace(c.Request().Context(), in.Path, batch.Place{Block: in.Block, Row: in.Row, Vine: in.Vine, Stance: in.Stance}, name); err != nil {
@@ -557,16 +555,8 @@ type checkIn struct {
 }
 
 func (s *Server) checkJobCane(c echo.Context) error {
-	name, err := needWho(c)
+	name, o, in, err := handedIn[checkIn](c, s.openJobAt)
 	if err != nil {
-		return err
-	}
-	_, o, err := s.jobAt(c)
-	if err != nil {
-		return err
-	}
-	var in checkIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
 	if err := o.Say(c.Request().Context(), o.by(), in.SHA256, in.With, in.Cane, in.Said, in.Note, name); err != nil {

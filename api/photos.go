@@ -152,21 +152,14 @@ const mmPerInch = 25.4
 // addMarks asks for a photo to be measured by two marks that a person tapped,
 // with the distance between them measured by hand.
 func (s *Server) addMarks(c echo.Context) error {
-	name, err := needWho(c)
-	if err != nil {
-		return err
-	}
-	p, err := s.photoAt(c)
-	if err != nil {
-		return err
-	}
-	var in struct {
+	type body struct {
 		A          assess.Point `json:"a"`
 		B          assess.Point `json:"b"`
 		DistanceMM float64      `json:"distance_mm"`
 		DistanceIn float64      `json:"distance_in"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	name, p, in, err := handedIn[body](c, s.photoAt)
+	if err != nil {
 		return err
 	}
 	if in.DistanceMM != 0 && in.DistanceIn != 0 {
