@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"database/sql"
-	"errors"
 	"fmt"
 	"maps"
 	"os"
@@ -361,25 +360,9 @@ func TestRepeatabilityNeedsPhotosAlone(t *testing.T) {
 // A run that is stopped among the pairs goes on, and gives the bytes of one that
 // wasn't.
 func TestStopAmongPairs(t *testing.T) {
-	photos, out := fillSeason(t), t.TempDir()
-	j := open(t, out)
-	if _, err := j.Find(t.Context(), photos, false); err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	k := &keptMeasurer{slow: true}
-	n := 0
-	_, err := j.Run(ctx, Options{Photos: photos, Measurer: k, Program: "p1", Workers: 2, Match: matcher(t), Told: func(Step) {
-		if n++; n == 23 {
-			cancel()
-		}
-	}})
-	c, cerr := j.Count(t.Context(), "p1")
-	if !errors.Is(err, context.Canceled) || cerr != nil || c.Waiting == 0 || c.Waiting > 11 {
-		t.Fatalf("after the stop: %v, %+v, %v", err, c, cerr)
-	}
-	if err := j.Close(); err != nil {
-		t.Fatal(err)
+	photos, out, k := fillSeason(t), t.TempDir(), &keptMeasurer{slow: true}
+	if c := stopAfter(t, photos, out, k, 23); c.Waiting == 0 || c.Waiting > 11 {
+		t.Fatalf("after the stop: %+v", c)
 	}
 	_, w := measureAll(t, photos, out, k, 3)
 	whole := t.TempDir()
