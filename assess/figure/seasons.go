@@ -80,7 +80,7 @@ func Distributions(decimal, title, x, y string, seasons []Distribution, lines []
 	}
 	addUpright(p, lines)
 	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
-	return render(p, title)
+	return renderSized(p, title, pageWidth, pageHeight)
 }
 
 // outlineOf goes around the bars of a distribution.
@@ -144,7 +144,7 @@ func Trend(decimal, title, y string, seasons []Season, lines []Line) (template.H
 	}
 	addLevel(p, lines, -0.5, max(0.5, float64(len(names))-0.5))
 	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
-	return render(p, title)
+	return renderSized(p, title, pageWidth, pageHeight)
 }
 
 // Part is one share of each season's whole.
@@ -165,7 +165,7 @@ func Stacks(decimal, title, y string, seasons []string, parts []Part) (template.
 		if len(part.Values) != len(seasons) || len(seasons) == 0 {
 			continue
 		}
-		b, err := plotter.NewBarChart(plotter.Values(part.Values), vg.Points(34))
+		b, err := plotter.NewBarChart(plotter.Values(part.Values), vg.Points(min(widestBar, barsShare*(pageWidth-besideBars)/float64(len(seasons)))))
 		if err != nil {
 			return "", err
 		}
@@ -200,5 +200,5 @@ func Stacks(decimal, title, y string, seasons []string, parts []Part) (template.
 	}
 	p.Y.Tick.Marker = even{whole: whole} // there is no half vine
 	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
-	return render(p, title)
+	return renderSized(p, title, pageWidth, pageHeight)
 }
