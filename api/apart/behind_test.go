@@ -9,7 +9,9 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -20,7 +22,43 @@ import (
 	"nodespan/assess"
 )
 
-func init() { priorities = threadPriorities }
+func init() { priorities, confined = threadPriorities, threadsConfined }
+
+// threadsConfined tells of each thread whether programs that it starts can get
+// more rights, as proc(5) has it: 1 for no.
+func threadsConfined() string {
+	files, err := filepath.Glob("/proc/self/task/*/status")
+	if err != nil {
+		return err.Error()
+	}
+	var out []string
+	for _, f := range files {
+		text, err := os.ReadFile(f)
+		if err != nil {
+			return err.Error()
+		}
+		_, rest, _ := strings.Cut(string(text), "NoNewPrivs:")
+		out = append(out, strings.TrimSpace(strings.SplitN(rest, "\n", 2)[0]))
+	}
+	return strings.Join(out, " ")
+}
+
+// No thread of a process for a photo can start a program that gets more rights
+// than it has; this process can, as before.
+func TestAllThreadsConfined(t *testing.T) {
+	r := runner(t)
+	m, err := r.Measure(t.Context(), []byte("photo"), assess.Ask{Name: "confined"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	threads := strings.Fields(m.Program)
+	if len(threads) < 3 || slices.ContainsFunc(threads, func(s string) bool { return s != "1" }) {
+		t.Errorf("threads are %q, want all of them 1", m.Program)
+	}
+	if here := strings.Fields(threadsConfined()); !slices.Contains(here, "0") {
+		t.Errorf("the service's own threads are %q", here)
+	}
+}
 
 // threadPriorities tells them while some have something to do and new ones come.
 func threadPriorities() string {

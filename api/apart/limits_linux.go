@@ -28,10 +28,6 @@ func bound(l Limits) error {
 			return err
 		}
 	}
-	// No program that it might start gets more rights than it has.
-	if err := unix.Prctl(unix.PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0); err != nil {
-		return err
-	}
 	return stepBehind()
 }
 
@@ -79,6 +75,12 @@ func step(thread int) (moved bool, err error) {
 	}
 	return true, unix.Setpriority(unix.PRIO_PROCESS, thread, behind)
 }
+
+// confine gives up, for this thread and what it starts, that a program gets more
+// rights than whoever starts it (setuid and the like). It can't be taken back,
+// and it is a thread's own: a process that is started by a thread without has it
+// in all of its threads, from its first instruction on.
+func confine() error { return unix.Prctl(unix.PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) }
 
 // tie has the process end with this one, whatever happens to it, and keeps
 // signals that the terminal sends to all from it.
