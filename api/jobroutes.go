@@ -2,9 +2,7 @@ package api
 
 import (
 	"encoding/csv"
-	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"net/http"
 	"os"
@@ -295,9 +293,7 @@ func (s *Server) jobEvents(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	w := c.Response()
-	w.Header().Set("Content-Type", "text/event-stream")
-	w.Header().Set("X-Accel-Buffering", "no")
+	events := beginEvents(c)
 	ctx := c.Request().Context()
 	once := c.QueryParam("once") != ""
 	for {
@@ -308,14 +304,9 @@ func (s *Server) jobEvents(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		data, err := json.Marshal(v)
-		if err != nil {
+		if gone, err := events.send(v); gone || err != nil {
 			return err
 		}
-		if _, err := fmt.Fprintf(w, "data: %s\n\n", data); err != nil {
-			return nil // the watcher went away
-		}
-		w.Flush()
 		if once {
 			return nil
 		}

@@ -2,8 +2,6 @@ package api
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"net/http"
 	"time"
 
@@ -116,23 +114,16 @@ func (s *Server) photoEvents(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	w := c.Response()
-	w.Header().Set("Content-Type", "text/event-stream")
-	w.Header().Set("X-Accel-Buffering", "no")
+	events := beginEvents(c)
 	ctx := c.Request().Context()
 	for {
 		st, err := s.photoState(ctx, p)
 		if err != nil {
 			return err
 		}
-		data, err := json.Marshal(st)
-		if err != nil {
+		if gone, err := events.send(st); gone || err != nil {
 			return err
 		}
-		if _, err := fmt.Fprintf(w, "data: %s\n\n", data); err != nil {
-			return nil // the watcher went away
-		}
-		w.Flush()
 		if st.State != stateWaiting && st.State != stateMeasuring {
 			return nil
 		}
