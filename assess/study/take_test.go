@@ -12,6 +12,7 @@ import (
 
 	"nodespan/assess"
 	"nodespan/assess/batch"
+	"nodespan/assess/store"
 )
 
 // reads gives each photo one cane with one internode at 100 mm along the wire,
@@ -187,6 +188,78 @@ func TestTakeNeedsPhotos(t *testing.T) {
 	for _, dir := range []string{t.TempDir(), filepath.Join(t.TempDir(), "missing")} {
 		if _, err := (Take{Dir: dir, Match: &batch.Matcher{}, Measurer: &reads{}}).Photos(t.Context()); assess.ErrorCode(err) != assess.EInvalid {
 			t.Errorf("%s: %v", dir, err)
+		}
+	}
+}
+
+// A photo of the record counts by what people confirmed of it; one that shows
+// another one's depth there is no occasion, whatever its name says.
+func TestOccasionsOfARecord(t *testing.T) {
+	st, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "data"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	b, err := st.AddBlock(t.Context(), store.Block{Name: "South slope", Rows: 12, VinesPerRow: 40, TrainingForm: "form", RuleSet: "rules@1", RuleSetText: "{}", CreatedBy: "Ada"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	first, _, err := st.AddPhoto(t.Context(), store.NewPhoto{Data: []byte("80 first"), Name: "first.jpg", ContentType: "image/jpeg", BlockID: b.ID, Row: 4, Number: 7, Winter: "2026/27", By: "Ada"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	measured := func() *store.Measurement {
+		t.Helper()
+		ask, _, _, err := st.LatestAsk(t.Context(), first.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		seen, err := (&reads{}).Measure(t.Context(), []byte("80 first"), assess.Ask{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := st.AddMeasurement(t.Context(), ask.ID, seen)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return &m
+	}
+	measured()
+	if _, _, _, err := st.AddSecond(t.Context(), first.ID, store.NewPhoto{Data: []byte("82 second"), Name: "second.jpg", ContentType: "image/jpeg", By: "Ada"}); err != nil {
+		t.Fatal(err)
+	}
+	m := measured()
+	r, err := assess.NewRuling(m.Seen, nil, 1, assess.Agree)
+	if err != nil {
+		t.Fatal(err)
+	}
+	keep, err := store.KeepRuling(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := st.AddRulings(t.Context(), m.ID, 0, "Ada", "", []store.NewRuling{keep}); err != nil {
+		t.Fatal(err)
+	}
+	dir := folderOf(t, map[string]string{"IMG_1.jpg": "80 first", "IMG_2.jpg": "82 second", "IMG_3.jpg": "85 elsewhere"})
+	for _, alone := range []bool{false, true} {
+		k := &reads{}
+		got, err := Take{Dir: dir, Match: &batch.Matcher{}, Measurer: k, Record: st, Alone: alone, Workers: 2}.Photos(t.Context())
+		if err != nil || len(got) != 3 {
+			t.Fatal(got, err)
+		}
+		if p := got[0]; !p.Ruled || !p.read() || p.Block != "South slope" || p.Row != 4 || p.Vine != 7 || len(p.Canes) != 1 {
+			t.Errorf("alone %v, the first: %+v", alone, p)
+		}
+		if got[1].read() != alone || (got[1].StandsWith == "first.jpg") == alone {
+			t.Errorf("alone %v, the second: %+v", alone, got[1])
+		}
+		slices.Sort(k.asked)
+		want := []string{"85 elsewhere"}
+		if alone {
+			want = []string{"82 second", "85 elsewhere"}
+		}
+		if !slices.Equal(k.asked, want) {
+			t.Errorf("alone %v: measured %q, want %q", alone, k.asked, want)
 		}
 	}
 }
