@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"net/http"
 	"os"
@@ -23,14 +24,18 @@ import (
 // percentile at most ten times what they take when nothing else goes on, and
 // under 200 ms. Both hold, in the best of up to three rounds: another program
 // that uses the machine meanwhile, as the tests of other packages do, adds to a
-// round's times and never takes away from them, so a round that holds shows what
-// the service does by itself, and a service that couldn't hold it wouldn't in
-// any. Last seen on two cores that others used too: 9 ms idle and 12 ms under
-// load; a round alone held in twenty of twenty.
+// round's times under load and never takes away from them, so a round that holds
+// shows what the service does by itself, and a service that couldn't hold it
+// wouldn't in any. What is added to the idle times would make the first bound
+// easier; they are therefore those of the quietest of some stretches. What isn't
+// held is that every round holds: that is for a machine that runs nothing else.
+// Last seen on two cores that others used too: 9 ms idle and 12 ms under load; a
+// round alone held in twenty of twenty.
 const (
-	mostTimesIdle = 10
-	mostUnderLoad = 200 * time.Millisecond
-	loadRounds    = 3
+	idleStretches, idlePages = 3, 100
+	mostTimesIdle            = 10
+	mostUnderLoad            = 200 * time.Millisecond
+	loadRounds               = 3
 )
 
 // Fifty phones send at once, more than the queue takes, while somebody looks at
@@ -109,10 +114,14 @@ func TestFiftyPhones(t *testing.T) {
 	rounds, held := 0, false
 	for ; rounds < loadRounds && !held && !t.Failed(); rounds++ {
 		measured(t, s) // what waits from the round before
-		var idle []time.Duration
-		for range 200 {
-			idle = append(idle, look())
-			time.Sleep(2 * time.Millisecond)
+		a := time.Duration(math.MaxInt64)
+		for range idleStretches {
+			var idle []time.Duration
+			for range idlePages {
+				idle = append(idle, look())
+				time.Sleep(2 * time.Millisecond)
+			}
+			a = min(a, p95(idle))
 		}
 		var later, done atomic.Int64
 		counts := make([]atomic.Int64, phones)
@@ -164,7 +173,7 @@ func TestFiftyPhones(t *testing.T) {
 			}
 		}
 		took := time.Since(began)
-		a, b := p95(idle), p95(under)
+		b := p95(under)
 		held = b < mostUnderLoad && b <= mostTimesIdle*a
 		t.Logf("%d photos from %d phones in %.1f s, %d told to come later; pages' 95th percentile: idle %v, under load %v (%d pages), ratio %.1f; heap %d MB; photos by phone when half was there: %d to %d",
 			phones*each, phones, took.Seconds(), later.Load(), a.Round(10*time.Microsecond), b.Round(10*time.Microsecond), len(under), b.Seconds()/a.Seconds(), heap>>20, slices.Min(half[:]), slices.Max(half[:]))

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"time"
 
@@ -71,6 +72,9 @@ func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, err
 		m, err := s.store.LatestGist(ctx, p.ID)
 		if err != nil {
 			return out, err
+		}
+		if m.ID == 0 {
+			return out, fmt.Errorf("photo %d waits for nothing, and nothing was made of it", p.ID)
 		}
 		out.Measurement, out.State = m.ID, stateMeasured
 		if with {
