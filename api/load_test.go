@@ -29,8 +29,8 @@ import (
 // wouldn't in any. What is added to the idle times would make the first bound
 // easier; they are therefore those of the quietest of some stretches. What isn't
 // held is that every round holds: that is for a machine that runs nothing else.
-// Last seen on two cores that others used too: 9 ms idle and 12 ms under load; a
-// round alone held in twenty of twenty.
+// Last seen on two cores that others used too: 6 to 12 ms idle and 12 to 17 ms
+// under load; a round alone held in twenty of twenty.
 const (
 	idleStretches, idlePages = 3, 100
 	mostTimesIdle            = 10

@@ -11,7 +11,7 @@ import (
 )
 
 // bound sets this process's limits; it can't raise them again.
-func bound(l Limits) error {
+func bound(l Limits, do string) error {
 	seconds := uint64(max(l.CPU.Seconds(), 1))
 	for _, x := range []struct {
 		what      int
@@ -28,24 +28,31 @@ func bound(l Limits) error {
 			return err
 		}
 	}
-	return stepBehind()
+	return stepBehind(behindFor(do))
 }
 
-// behind is how much nicer a process for a photo is than others: where both want
-// a processor, pages get ten times as much of it. Further behind, any other busy
-// program of the machine would keep photos from being measured at all.
-const behind = 10
+// behindFor is how much nicer a process for a photo is than others. Where both
+// want a processor, pages get ten times as much of it as a measurement, and three
+// times as much as what somebody waits for: a copy, a look, a traced cane. Further
+// behind, any other busy program of the machine would keep photos from being
+// measured at all.
+func behindFor(do string) int {
+	if do == doMeasure {
+		return 10
+	}
+	return 5
+}
 
 // stepBehind lets pages be answered before photos are worked on. On Linux a
 // priority is each thread's own, so that of all that are there is set, again
 // until none is found that came from one that wasn't set yet. A service that was
 // started behind others stays there, and couldn't come forward.
-func stepBehind() error {
+func stepBehind(by int) error {
 	for range 10 {
 		threads, err := os.ReadDir("/proc/self/task")
 		if err != nil {
 			// Without that folder the threads can't be told: this one at least.
-			_, err := step(0)
+			_, err := step(0, by)
 			return err
 		}
 		moved := false
@@ -54,7 +61,7 @@ func stepBehind() error {
 			if err != nil {
 				return err
 			}
-			m, err := step(id)
+			m, err := step(id, by)
 			if err != nil && !errors.Is(err, unix.ESRCH) { // ended meanwhile
 				return err
 			}
@@ -68,12 +75,12 @@ func stepBehind() error {
 }
 
 // step moves one thread behind others, 0 for this one, unless it is there.
-func step(thread int) (moved bool, err error) {
+func step(thread, by int) (moved bool, err error) {
 	now, err := unix.Getpriority(unix.PRIO_PROCESS, thread)
-	if err != nil || 20-now >= behind { // the kernel's own count, getpriority(2)
+	if err != nil || 20-now >= by { // the kernel's own count, getpriority(2)
 		return false, err
 	}
-	return true, unix.Setpriority(unix.PRIO_PROCESS, thread, behind)
+	return true, unix.Setpriority(unix.PRIO_PROCESS, thread, by)
 }
 
 // confine gives up, for this thread and what it starts, that a program gets more
