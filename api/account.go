@@ -67,11 +67,12 @@ func (s *Server) setPassword(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in struct {
+	type body struct {
 		Now  string `json:"now"`
 		Next string `json:"next"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	if err := s.slowDown(c, k.account.Name); err != nil {
@@ -107,10 +108,11 @@ func (s *Server) lookAt(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in struct {
+	type body struct {
 		Estate int64 `json:"estate"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	ctx := c.Request().Context()
@@ -145,12 +147,13 @@ func (s *Server) addToken(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in struct {
+	type body struct {
 		Name  string `json:"name"`
 		Scope Scope  `json:"scope"`
 		Days  int    `json:"days"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	if scopes[in.Scope] == nil || in.Scope == ScopeMetrics && !k.role.May(Operate) {

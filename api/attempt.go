@@ -180,8 +180,8 @@ func (s *Server) sealChoice(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in sealIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[sealIn](c)
+	if err != nil {
 		return err
 	}
 	if in.Pass && about != 0 {
@@ -214,8 +214,8 @@ func (s *Server) withdrawChoice(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in withdrawIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[withdrawIn](c)
+	if err != nil {
 		return err
 	}
 	if in.Why = strings.TrimSpace(in.Why); len([]rune(in.Why)) > longestWhy {

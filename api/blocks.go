@@ -66,14 +66,15 @@ func (s *Server) addBlock(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in struct {
+	type body struct {
 		Name         string `json:"name"`
 		Rows         int    `json:"rows"`
 		VinesPerRow  int    `json:"vines_per_row"`
 		Southern     bool   `json:"southern"`
 		TrainingForm string `json:"training_form"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	b, err := NewBlock(in.Name, in.Rows, in.VinesPerRow, in.Southern, in.TrainingForm, assess.DefaultRuleSet(), name)

@@ -166,8 +166,8 @@ func (s *Server) previewChoice(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in wishesIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[wishesIn](c)
+	if err != nil {
 		return err
 	}
 	if err := s.knowing(c.Request().Context(), g); err != nil {
@@ -187,19 +187,12 @@ func (s *Server) previewChoice(c echo.Context) error {
 // addChoice keeps a choice that a person confirmed. It is computed anew here
 // from the confirmed canes, so that what is kept follows from the record.
 func (s *Server) addChoice(c echo.Context) error {
-	name, err := needWho(c)
-	if err != nil {
-		return err
-	}
-	g, err := s.measurementAt(c)
-	if err != nil {
-		return err
-	}
-	var in struct {
+	type body struct {
 		wishesIn
 		After int `json:"after"` // Seq of the choice that the person had seen
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	name, g, in, err := handedIn[body](c, s.measurementAt)
+	if err != nil {
 		return err
 	}
 	ctx, key := c.Request().Context(), c.Request().Header.Get("Idempotency-Key")

@@ -123,8 +123,8 @@ type groupAnswer struct {
 }
 
 func (s *Server) addGroup(c echo.Context) error {
-	var in nameIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[nameIn](c)
+	if err != nil {
 		return err
 	}
 	g, err := s.store.AddGroup(c.Request().Context(), estateOf(c), callerOf(c).account.ID, in.Name)
@@ -144,8 +144,8 @@ func (s *Server) setGroupMember(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in groupMemberIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[groupMemberIn](c)
+	if err != nil {
 		return err
 	}
 	if err := s.store.SetGroupMember(c.Request().Context(), n, in.Account, in.In); err != nil {

@@ -2,9 +2,7 @@ package api
 
 import (
 	"encoding/csv"
-	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"net/http"
 	"os"
@@ -62,6 +60,12 @@ func (s *Server) jobAt(c echo.Context) (store.Job, *openJob, error) {
 	return j, o, err
 }
 
+// openJobAt is the job that a request is about, without its row.
+func (s *Server) openJobAt(c echo.Context) (*openJob, error) {
+	_, o, err := s.jobAt(c)
+	return o, err
+}
+
 func (s *Server) listJobs(c echo.Context) error {
 	views, err := s.viewJobs(c)
 	if err != nil {
@@ -104,8 +108,8 @@ func (s *Server) addJob(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in jobIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[jobIn](c)
+	if err != nil {
 		return err
 	}
 	if in.Pattern == "" {
@@ -155,8 +159,8 @@ func (s *Server) changeJob(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in jobChange
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[jobChange](c)
+	if err != nil {
 		return err
 	}
 	ctx := c.Request().Context()
@@ -289,9 +293,7 @@ func (s *Server) jobEvents(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	w := c.Response()
-	w.Header().Set("Content-Type", "text/event-stream")
-	w.Header().Set("X-Accel-Buffering", "no")
+	events := beginEvents(c)
 	ctx := c.Request().Context()
 	once := c.QueryParam("once") != ""
 	for {
@@ -302,14 +304,9 @@ func (s *Server) jobEvents(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		data, err := json.Marshal(v)
-		if err != nil {
+		if gone, err := events.send(v); gone || err != nil {
 			return err
 		}
-		if _, err := fmt.Fprintf(w, "data: %s\n\n", data); err != nil {
-			return nil // the watcher went away
-		}
-		w.Flush()
 		if once {
 			return nil
 		}
@@ -347,7 +344,7 @@ func (s *Server) jobOutcomes(c echo.Context) error {
 	}
 	lines := []outcomeLine{}
 	for _, x := range out {
-		lines = append(lines, outcomeLine{x, s.retold(c, x.Reason)})
+		lines = append(lines, outcomeLine{x, strings.Join(s.toldAll(c, x.Why), " ")})
 	}
 	return c.JSON(http.StatusOK, lines)
 }
@@ -357,17 +354,6 @@ func (s *Server) jobOutcomes(c echo.Context) error {
 type outcomeLine struct {
 	batch.Outcome
 	Told string `json:"reason_told,omitempty"`
-}
-
-// retold tells a reason that a job keeps in English: one or more of a
-// measurement's reasons, or a sentence of why a photo can't be read. What no
-// catalogue has word by word stays as it is.
-func (s *Server) retold(c echo.Context, reason string) string {
-	for _, r := range assess.Reasons() {
-		said := assess.Explain(r)
-		reason = strings.ReplaceAll(reason, said.String(), s.told(c, said))
-	}
-	return s.toldText(c, reason)
 }
 
 // placeIn says to which vine a photo belongs.
@@ -380,16 +366,8 @@ type placeIn struct {
 }
 
 func (s *Server) placeJobPhoto(c echo.Context) error {
-	name, err := needWho(c)
+	name, o, in, err := handedIn[placeIn](c, s.openJobAt)
 	if err != nil {
-		return err
-	}
-	_, o, err := s.jobAt(c)
-	if err != nil {
-		return err
-	}
-	var in placeIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
 	if err := o.SetPlace(c.Request().Context(), in.Path, batch.Place{Block: in.Block, Row: in.Row, Vine: in.Vine, Stance: in.Stance}, name); err != nil {
@@ -568,16 +546,8 @@ type checkIn struct {
 }
 
 func (s *Server) checkJobCane(c echo.Context) error {
-	name, err := needWho(c)
+	name, o, in, err := handedIn[checkIn](c, s.openJobAt)
 	if err != nil {
-		return err
-	}
-	_, o, err := s.jobAt(c)
-	if err != nil {
-		return err
-	}
-	var in checkIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
 		return err
 	}
 	if err := o.Say(c.Request().Context(), o.by(), in.SHA256, in.With, in.Cane, in.Said, in.Note, name); err != nil {

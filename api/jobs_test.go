@@ -3,6 +3,8 @@ package api
 import (
 	"archive/zip"
 	"bytes"
+	"database/sql"
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"os"
@@ -395,5 +397,62 @@ func TestJobTwoAtOnceUnderOnePath(t *testing.T) {
 				t.Errorf("%s, sender %d: kept %v, told %v, %v", path, i, mine, fresh[i], errs[i])
 			}
 		}
+	}
+}
+
+// Why a photo failed is told in the language of who asks, with its numbers in
+// their places, also after a restart; a job of an older version shows it as it
+// was kept.
+func TestJobTellsWhy(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "data")
+	m := &keptMeasurer{err: assess.Errorf(assess.ETooLarge, "the picture has %d x %d pixels, more than the limit of %d million: make it smaller first", 12000, 9000, 64)}
+	r := rigOn(t, dir, m, Limits{})
+	job := r.newJob()
+	at := fmt.Sprintf("/api/jobs/%d", job)
+	if status, text := r.sendJob(job, "North-1-1.jpg", tailed(1)); status != http.StatusCreated {
+		t.Fatal(status, text)
+	}
+	r.post(at, `{"do":"resume"}`, http.StatusOK, nil)
+	r.until(at, func(v jobView) bool { return v.Counts.Failed == 1 })
+	told := func(language string) outcomeLine {
+		t.Helper()
+		var lines []outcomeLine
+		if text := bodyOf(t, r.ask(at+"/photos", language)); json.Unmarshal([]byte(text), &lines) != nil || len(lines) != 1 {
+			t.Fatal(text)
+		}
+		return lines[0]
+	}
+	const english = "the picture has 12000 x 9000 pixels, more than the limit of 64 million: make it smaller first"
+	check := func(when string) {
+		t.Helper()
+		for language, want := range map[string]string{"en": english, "de": "das Bild hat 12000 x 9000 Pixel, mehr als die Grenze von 64 Millionen: Verkleinern Sie es erst"} {
+			if l := told(language); l.Told != want || l.Reason != english {
+				t.Errorf("%s, in %s: %q, in English %q", when, language, l.Told, l.Reason)
+			}
+		}
+	}
+	check("measured just now")
+	r.stop()
+	r = rigOn(t, dir, m, Limits{})
+	check("after a restart")
+	r.stop()
+
+	files, err := filepath.Glob(filepath.Join(r.store.JobFolder(job), jobResults, "job.db"))
+	if len(files) != 1 {
+		t.Fatal(files, err)
+	}
+	db, err := sql.Open("sqlite", files[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.Exec(`UPDATE results SET phrase = ''`); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	r = rigOn(t, dir, m, Limits{})
+	if l := told("de"); l.Told != english {
+		t.Errorf("of an older version: %q", l.Told)
 	}
 }

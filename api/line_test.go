@@ -139,3 +139,25 @@ func (l *line) up() bool {
 	defer l.mu.Unlock()
 	return !l.cut
 }
+
+// online tells the page what a phone tells it when its signal comes back.
+func (b *tab) online() {
+	b.t.Helper()
+	valueOf[bool](b, `window.dispatchEvent(new Event('online'))`)
+}
+
+// signalBack mends the way to the service, and the page hears of it.
+func (b *tab) signalBack(way *line) {
+	b.t.Helper()
+	way.set(false, false, 0)
+	b.online()
+}
+
+// sendsAll mends the way, and the person has all sent that waits.
+func (b *tab) sendsAll(way *line) {
+	b.t.Helper()
+	way.set(false, false, 0)
+	b.visit("/waiting")
+	b.click("#now")
+	b.noneWaits()
+}

@@ -98,6 +98,23 @@ func TestBrowserPhoneLooksByItself(t *testing.T) {
 			t.Errorf("%s, spoilt %v: %s is %s, want %s", c.photo, c.do != nil, c.of, got, c.state)
 		}
 	}
+	// A photo that isn't whole is told from one of a kind that this browser can't
+	// read, which the service may.
+	whole, err := os.ReadFile("../testdata/raytraced/d01.jpg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]string{"cut.jpg": "change", "other.heic": "unknown"} {
+		path := filepath.Join(t.TempDir(), name)
+		if err := os.WriteFile(path, whole[:len(whole)/3], 0o600); err != nil {
+			t.Fatal(err)
+		}
+		b.takes(path)
+		if got := valueOf[string](b, `document.querySelector('#looked [data-of=photo]')?.className || 'nothing'`); got != want {
+			t.Errorf("%s: %q, want %q", name, got, want)
+		}
+		b.shot("look-" + name)
+	}
 	b.clean()
 }
 

@@ -86,8 +86,8 @@ func (s *Server) addExercise(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in exerciseIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[exerciseIn](c)
+	if err != nil {
 		return err
 	}
 	if len(in.Photos) > store.MostExerciseVines {

@@ -175,10 +175,7 @@ func TestBrowserWithoutSignal(t *testing.T) {
 			b.click("#save")
 			b.waits(4)
 
-			way.set(false, false, 0)
-			b.visit("/waiting")
-			b.click("#now")
-			b.noneWaits()
+			b.sendsAll(way)
 			all, err := r.store.Rulings(t.Context(), 1)
 			if err != nil || len(all) != 3 || all[0].Cane != 1 || all[1].Kind != "reject" || all[2].Cane != 3 || all[2].Who != "Ada" {
 				t.Fatalf("rulings %+v, %v; want each once, in order, by Ada", all, err)
@@ -294,7 +291,7 @@ func TestBrowserSignalDropsMidUpload(t *testing.T) {
 			// Now all of it arrives, but the answer doesn't.
 			way.set(false, true, 0)
 			b.until(`true`)
-			valueOf[bool](b, `window.dispatchEvent(new Event('online'))`)
+			b.online()
 			for range 200 {
 				if !way.up() {
 					break
@@ -302,8 +299,7 @@ func TestBrowserSignalDropsMidUpload(t *testing.T) {
 				b.until(`true`)
 			}
 			b.waits(1)
-			way.set(false, false, 0)
-			valueOf[bool](b, `window.dispatchEvent(new Event('online'))`)
+			b.signalBack(way)
 			b.until(`location.pathname === '/photos/1'`)
 			b.noneWaits()
 			if n := len(r.photosOf(4, 8)); n != 1 {
@@ -339,8 +335,7 @@ func TestBrowserSignedOutWithoutSignal(t *testing.T) {
 			b.usesWithoutSignal()
 
 			call(b, network.ClearBrowserCookies, cdp.Empty{})
-			way.set(false, false, 0)
-			valueOf[bool](b, `window.dispatchEvent(new Event('online'))`)
+			b.signalBack(way)
 			b.wait("#again-password")
 			b.shot("signed-out")
 			b.waits(1)

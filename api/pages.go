@@ -106,12 +106,12 @@ func (s *Server) homePage(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		m, err := s.store.LatestMeasurement(ctx, w.ID)
+		m, err := s.store.LatestGist(ctx, w.ID)
 		if err != nil {
 			return err
 		}
 		p.Waiting = append(p.Waiting, web.WaitingLine{
-			Photo: w.ID, Where: s.where(c, names[v.BlockID], v), When: s.day(c, w.ReceivedAt), From: w.ReceivedBy, Canes: len(m.Seen.Canes),
+			Photo: w.ID, Where: s.where(c, names[v.BlockID], v), When: s.day(c, w.ReceivedAt), From: w.ReceivedBy, Canes: m.Canes,
 		})
 	}
 	return s.render(c, http.StatusOK, "home", p)

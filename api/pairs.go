@@ -66,10 +66,21 @@ func (s *Server) pairsPage(c echo.Context) error {
 		return s.render(c, http.StatusOK, "pairs", p)
 	}
 	if t.Reported > 0 {
-		p.Cane, p.Stood = s.shareOf(c, t.Canes, t.Reported), s.shareOf(c, t.Stood, t.Reported)
+		p.Cane = s.shareOf(c, t.Canes, t.Reported)
+	}
+	if t.Called > 0 {
+		p.Stood = s.shareOf(c, t.Stood, t.Called)
+	}
+	p.Open, p.Settled = t.Reported-t.Called, t.Settled
+	for _, as := range t.SettledAs {
+		p.SettledAs = append(p.SettledAs, s.say(c, "pairs.wrong.finding", "from", s.say(c, "finding."+string(as.From)), "to", s.say(c, "finding."+string(as.To)), "n", as.N))
 	}
 	for _, f := range t.Findings {
-		p.Findings = append(p.Findings, web.PairLine{Finding: s.say(c, "finding."+string(f.Finding)), Ruled: f.Ruled, Stood: s.shareOf(c, f.Stood, f.Ruled)})
+		line := web.PairLine{Finding: s.say(c, "finding."+string(f.Finding)), Ruled: f.Ruled, Stood: s.shareOf(c, f.Stood, f.Ruled)}
+		if assess.LeavesOpen(f.Finding) {
+			line.Stood = s.say(c, "pairs.open.settled", "n", f.Settled)
+		}
+		p.Findings = append(p.Findings, line)
 	}
 	p.Wrong = s.typicallyWrong(c, t)
 	if t.ByHand > 0 {

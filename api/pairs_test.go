@@ -43,7 +43,7 @@ func TestPairs(t *testing.T) {
 	// Cane 6 is weak by the program: first agreed with, then said to be sound.
 	r.post(fmt.Sprintf("/api/measurements/%d/rulings", views[0].ID), `{"after":0,"rulings":[{"cane":1,"said":"agree"},{"cane":6,"said":"agree"},{"cane":6,"said":"correct","finding":"sound"},{"cane":2,"said":"reject"},{"cane":3,"said":"correct","kind":"old_wood"},{"cane":4,"said":"correct","diameter_mm_by_hand":9.5}]}`, http.StatusCreated, nil)
 	few := read("")
-	has("five rulings", few, "Only 5 canes were ruled on", "one-year cane: 3 of 5", "its finding stood: 2 of 5", "weak became sound: 1", "Not a cane at all: 1", "Old wood taken for a cane: 1", "Measured by hand: 1")
+	has("five rulings", few, "Only 5 canes were ruled on", "one-year cane: 3 of 5", "the finding stood: 2 of 5", "weak became sound: 1", "Not a cane at all: 1", "Old wood taken for a cane: 1", "Measured by hand: 1")
 	if strings.Contains(few, "%") {
 		t.Errorf("a percentage of five rulings:\n%s", few)
 	}

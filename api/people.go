@@ -45,10 +45,11 @@ func (s *Server) peoplePage(c echo.Context) error {
 
 // invite makes a one-time link for whoever gets it.
 func (s *Server) invite(c echo.Context) error {
-	var in struct {
+	type body struct {
 		Role Role `json:"role"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	return s.answerLink(c, callerOf(c).estate.ID, in.Role, 0)
@@ -81,10 +82,11 @@ func (s *Server) setRole(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in struct {
+	type body struct {
 		Role Role `json:"role"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	if in.Role != "" && !isRole(in.Role) {
@@ -125,10 +127,11 @@ func (s *Server) passwordLink(c echo.Context) error {
 
 // renameEstate gives the caller's estate a name.
 func (s *Server) renameEstate(c echo.Context) error {
-	var in struct {
+	type body struct {
 		Name string `json:"name"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	if err := s.store.RenameEstate(c.Request().Context(), callerOf(c).estate.ID, in.Name); err != nil {
@@ -139,10 +142,11 @@ func (s *Server) renameEstate(c echo.Context) error {
 
 // addEstate makes another estate, whose manager the caller is.
 func (s *Server) addEstate(c echo.Context) error {
-	var in struct {
+	type body struct {
 		Name string `json:"name"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	ctx := c.Request().Context()

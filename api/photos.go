@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"net/http"
 	"time"
@@ -70,15 +69,18 @@ func (s *Server) photoState(ctx context.Context, p store.Photo) (photoState, err
 	case open:
 		out.State, out.Place = stateWaiting, max(place, 0)
 	default:
-		m, err := s.store.LatestMeasurement(ctx, p.ID)
+		m, err := s.store.LatestGist(ctx, p.ID)
 		if err != nil {
 			return out, err
+		}
+		if m.ID == 0 {
+			return out, fmt.Errorf("photo %d waits for nothing, and nothing was made of it", p.ID)
 		}
 		out.Measurement, out.State = m.ID, stateMeasured
 		if with {
 			out.Message, out.why = failed.Why.String(), failed.Why
 		}
-		if m.Seen.Outcome == assess.Refused {
+		if m.Outcome == assess.Refused {
 			out.State = stateRefused
 		}
 	}
@@ -116,23 +118,16 @@ func (s *Server) photoEvents(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	w := c.Response()
-	w.Header().Set("Content-Type", "text/event-stream")
-	w.Header().Set("X-Accel-Buffering", "no")
+	events := beginEvents(c)
 	ctx := c.Request().Context()
 	for {
 		st, err := s.photoState(ctx, p)
 		if err != nil {
 			return err
 		}
-		data, err := json.Marshal(st)
-		if err != nil {
+		if gone, err := events.send(st); gone || err != nil {
 			return err
 		}
-		if _, err := fmt.Fprintf(w, "data: %s\n\n", data); err != nil {
-			return nil // the watcher went away
-		}
-		w.Flush()
 		if st.State != stateWaiting && st.State != stateMeasuring {
 			return nil
 		}
@@ -152,21 +147,14 @@ const mmPerInch = 25.4
 // addMarks asks for a photo to be measured by two marks that a person tapped,
 // with the distance between them measured by hand.
 func (s *Server) addMarks(c echo.Context) error {
-	name, err := needWho(c)
-	if err != nil {
-		return err
-	}
-	p, err := s.photoAt(c)
-	if err != nil {
-		return err
-	}
-	var in struct {
+	type body struct {
 		A          assess.Point `json:"a"`
 		B          assess.Point `json:"b"`
 		DistanceMM float64      `json:"distance_mm"`
 		DistanceIn float64      `json:"distance_in"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	name, p, in, err := handedIn[body](c, s.photoAt)
+	if err != nil {
 		return err
 	}
 	if in.DistanceMM != 0 && in.DistanceIn != 0 {

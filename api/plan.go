@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 
@@ -128,21 +129,14 @@ func (s *Server) rowSheet(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	winter := c.QueryParam("winter")
-	if winter == "" {
-		for _, v := range states {
-			if v.Chosen {
-				winter = max(winter, v.Winter)
-			}
-		}
+	chosen, err := s.store.RowChosen(ctx, b.ID, row, c.QueryParam("winter"))
+	if err != nil {
+		return err
 	}
-	r := sheet.Row{Where: s.say(c, "sheet.row", "block", b.Name, "row", row), Winter: winter, Form: s.toldText(c, titleOf(b)), Cautions: assess.Cautions(), Say: s.sayer(c)}
-	for _, v := range states {
-		if winter == "" || !v.Chosen || v.Winter != winter {
-			r.Undecided++
-			continue
-		}
-		p, err := s.planOf(ctx, v.Vine, winter)
+	r := sheet.Row{Where: s.say(c, "sheet.row", "block", b.Name, "row", row), Form: s.toldText(c, titleOf(b)), Undecided: len(states) - len(chosen), Cautions: assess.Cautions(), Say: s.sayer(c)}
+	for _, v := range chosen {
+		r.Winter = v.Winter
+		p, err := s.planOf(ctx, v.Vine, v.Winter)
 		if err != nil {
 			return err
 		}
@@ -178,10 +172,11 @@ func (s *Server) planPage(c echo.Context) error {
 	}
 	paper := s.sheetOf(c, b, p)
 	plan := p.plan
+	winter := "?winter=" + url.QueryEscape(plan.Winter)
 	out := web.PlanPage{
 		Frame: s.frame(c, "plan.title"), Where: paper.Where, Winter: plan.Winter, Confirmed: paper.Confirmed, Form: paper.Form, RuleSet: plan.RuleSet,
 		Buds: plan.Buds, Advice: paper.BudAdvice, Missing: s.toldAll(c, plan.Missing), Notes: s.toldAll(c, plan.Notes), Cautions: s.cautions(c),
-		PDF: vinePath(v) + "/plan.pdf", RowPDF: fmt.Sprintf("/blocks/%d/%d/plan.pdf", b.ID, v.Row), Photo: photoPath(p.sighting.photo.ID) + "/choice",
+		PDF: vinePath(v) + "/plan.pdf" + winter, RowPDF: fmt.Sprintf("/blocks/%d/%d/plan.pdf", b.ID, v.Row) + winter, Photo: photoPath(p.sighting.photo.ID) + "/choice",
 		Say: sayingsPath(v), Pruned: saidPruned(p.said, plan.Winter),
 		// The drawing is made of numbers and escaped words alone.
 		Drawing: template.HTML(paper.Drawing.SVG(640, 460, s.say(c, "plan.drawing"))),

@@ -2,7 +2,9 @@ package api
 
 import (
 	"fmt"
+	"html"
 	"net/http"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -46,6 +48,23 @@ func TestPlan(t *testing.T) {
 	if vine := r.get("/blocks/1/4/7", http.StatusOK, nil); !strings.Contains(vine, `href="/blocks/1/4/7/plan"`) {
 		t.Error("the vine's page doesn't lead to the plan")
 	}
+	// A photo of the next winter, on which nobody chose yet, takes nothing away;
+	// the sheets of the plan's page are those of its winter.
+	p, _, err := r.server.Keep(t.Context(), store.NewPhoto{Data: tailed(1), BlockID: 1, Row: 4, Number: 7, Winter: "2999/00", Name: "a.jpg", ContentType: "image/jpeg", By: "Ada"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.measured(p.ID)
+	sheets := regexp.MustCompile(`href="(/blocks/[^"]*plan\.pdf[^"]*)"`).FindAllStringSubmatch(r.get("/blocks/1/4/7/plan", http.StatusOK, nil), -1)
+	if len(sheets) != 2 {
+		t.Fatal(sheets)
+	}
+	for _, m := range append(sheets, []string{"", "/blocks/1/4/plan.pdf"}) {
+		if got := r.get(html.UnescapeString(m[1]), http.StatusOK, nil); !strings.HasPrefix(got, "%PDF-") {
+			t.Errorf("%s: %.40q", m[1], got)
+		}
+	}
+	r.get("/blocks/1/4/plan.pdf?winter=2999%2F00", http.StatusNotFound, nil)
 }
 
 // twoWinters is a vine with a choice last winter, and canes confirmed in this

@@ -71,7 +71,7 @@ func (s *Server) figureWords(c echo.Context, f exercise.Figure) string {
 		words += ", " + s.say(c, "exercise.figure.within", "n", f.Within)
 	}
 	if f.Share != nil {
-		words += ": " + s.percent(c, *f.Share)
+		words = s.say(c, "value.of", "what", words, "value", s.percent(c, *f.Share))
 	}
 	return words
 }
@@ -200,7 +200,7 @@ func (s *Server) mistakeWords(c echo.Context, m exercise.Mistake) string {
 	}
 	words := s.say(c, "exercise.mistake."+m.What)
 	if len(of) > 0 {
-		words += ": " + strings.Join(of, ", ")
+		words = s.say(c, "value.of", "what", words, "value", strings.Join(of, ", "))
 	}
 	return s.say(c, "exercise.mistake.line", "what", words, "times", m.Times, "vines", len(m.Vines))
 }

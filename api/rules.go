@@ -115,10 +115,11 @@ func (s *Server) previewRules(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in struct {
+	type body struct {
 		Rules assess.RuleSet `json:"rule_set"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	in.Rules.Version = max(1, in.Rules.Version)
@@ -144,15 +145,7 @@ func (s *Server) previewRules(c echo.Context) error {
 
 // changeRules keeps by what a block is judged and to what it is pruned.
 func (s *Server) changeRules(c echo.Context) error {
-	name, err := needWho(c)
-	if err != nil {
-		return err
-	}
-	b, err := s.blockAt(c)
-	if err != nil {
-		return err
-	}
-	var in struct {
+	type body struct {
 		After   int            `json:"after"` // Seq that the person had seen
 		Rules   assess.RuleSet `json:"rule_set"`
 		Form    string         `json:"training_form"`
@@ -165,7 +158,8 @@ func (s *Server) changeRules(c echo.Context) error {
 		Wood    woodIn         `json:"wood"`
 		All     bool           `json:"whole_variety"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	name, b, in, err := handedIn[body](c, s.blockAt)
+	if err != nil {
 		return err
 	}
 	form, text := b.TrainingForm, b.FormText
@@ -299,8 +293,8 @@ type fileIn struct {
 // sentFile takes the file that a page sends: its text and the format that its
 // name tells.
 func sentFile(c echo.Context) ([]byte, assess.FileFormat, error) {
-	var in fileIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[fileIn](c)
+	if err != nil {
 		return nil, "", err
 	}
 	format, err := assess.FormatOf(in.Name)

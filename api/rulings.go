@@ -194,8 +194,8 @@ func (s *Server) previewRuling(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var in rulingIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[rulingIn](c)
+	if err != nil {
 		return err
 	}
 	name := who(c)
@@ -221,19 +221,12 @@ func (s *Server) previewRuling(c echo.Context) error {
 
 // addRulings keeps what a person said, all of it or nothing.
 func (s *Server) addRulings(c echo.Context) error {
-	name, err := needWho(c)
-	if err != nil {
-		return err
-	}
-	g, err := s.measurementAt(c)
-	if err != nil {
-		return err
-	}
-	var in struct {
+	type body struct {
 		After   int        `json:"after"` // number of the last ruling that the person had seen
 		Rulings []rulingIn `json:"rulings"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	name, g, in, err := handedIn[body](c, s.measurementAt)
+	if err != nil {
 		return err
 	}
 	ctx := c.Request().Context()
@@ -279,20 +272,13 @@ const mostPulls = 6
 // through each place of via. The trace is kept; it counts only when a ruling
 // adds it.
 func (s *Server) guide(c echo.Context) error {
-	name, err := needWho(c)
-	if err != nil {
-		return err
-	}
-	g, err := s.measurementAt(c)
-	if err != nil {
-		return err
-	}
-	var in struct {
+	type body struct {
 		Base assess.Point   `json:"base"`
 		Tip  assess.Point   `json:"tip"`
 		Via  []assess.Point `json:"via"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	name, g, in, err := handedIn[body](c, s.measurementAt)
+	if err != nil {
 		return err
 	}
 	if len(in.Via) > mostPulls {

@@ -30,13 +30,14 @@ func (s *Server) saySomething(c echo.Context) error {
 	if v.ID == 0 {
 		return assess.Errorf(assess.EInvalid, "Nothing is recorded of this vine yet. Add a photo first.")
 	}
-	var in struct {
+	type body struct {
 		Winter  string          `json:"winter"`
 		Kind    string          `json:"kind"`
 		Cane    int             `json:"cane"`
 		Payload json.RawMessage `json:"payload"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	payload, err := checkSaying(in.Kind, in.Cane, in.Payload)

@@ -84,10 +84,7 @@ func TestBrowserSecondStance(t *testing.T) {
 				t.Error("the page doesn't say that a second photo waits")
 			}
 			b.whole("second-waits")
-			way.set(false, false, 0)
-			b.visit("/waiting")
-			b.click("#now")
-			b.noneWaits()
+			b.sendsAll(way)
 			v := r.viewOf(1)
 			if !v.Second.Used || len(v.Rulings) != 1 || v.Rulings[0].Cane != 1 || v.Rulings[0].Who != "Ada" {
 				t.Fatalf("after the signal came back: %+v, rulings %+v", v.Second, v.Rulings)

@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"encoding/json"
 	"io"
 	"log/slog"
 	"net/http"
@@ -196,7 +195,6 @@ func (s *Server) routes() *echo.Echo {
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
 	e.HTTPErrorHandler = s.writeError
-	e.JSONSerializer = strictJSON{}
 	e.IPExtractor = s.access.ipOf()
 	e.Use(s.observe)
 	e.Use(middleware.RecoverWithConfig(middleware.RecoverConfig{
@@ -284,26 +282,3 @@ func (s *Server) routes() *echo.Echo {
 func readUntil(c echo.Context, t time.Time) {
 	_ = http.NewResponseController(c.Response()).SetReadDeadline(t)
 }
-
-// strictJSON reads request bodies without letting a misspelt field pass
-// unnoticed: a correction that silently did nothing would be believed.
-type strictJSON struct{ echo.DefaultJSONSerializer }
-
-func (strictJSON) Deserialize(c echo.Context, into any) error {
-	d := json.NewDecoder(http.MaxBytesReader(c.Response(), c.Request().Body, largestJSON))
-	d.DisallowUnknownFields()
-	if err := d.Decode(into); err != nil {
-		return assess.Errorf(assess.EInvalid, "The request can't be read. Load the page anew and try again: %w", err)
-	}
-	// What the handler then computes may take longer; what still comes behind the
-	// JSON isn't waited for forever either.
-	readUntil(c, time.Now().Add(afterBody))
-	return nil
-}
-
-// afterBody is how long a handler may work once it has read what it needs.
-const afterBody = 15 * time.Minute
-
-// largestJSON bounds a JSON request: a ruling on a cane of a hundred nodes has
-// about 10 kB.
-const largestJSON = 4 << 20

@@ -12,7 +12,9 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"runtime"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -41,7 +43,7 @@ func TestMain(m *testing.M) {
 			}
 			os.Exit(0)
 		case asOnePhoto:
-			if err := apart.Serve(context.Background(), os.Stdin, os.Stdout, always{}); err != nil {
+			if err := apart.Serve(context.Background(), os.Stdin, os.Stdout, busy{}); err != nil {
 				os.Exit(1)
 			}
 			os.Exit(0)
@@ -71,6 +73,23 @@ func (a always) Measure(ctx context.Context, _ []byte, _ assess.Ask) (*assess.Me
 
 func (always) Guide(context.Context, []byte, *assess.Measurement, assess.Point, assess.Point) (*assess.Cane, error) {
 	return nil, assess.Errorf(assess.EInvalid, "No path can be followed there.")
+}
+
+// busy measures as always does, and computes meanwhile as measuring does: with
+// all processors, for a tenth of a second.
+type busy struct{ always }
+
+func (b busy) Measure(ctx context.Context, photo []byte, ask assess.Ask) (*assess.Measurement, error) {
+	var all sync.WaitGroup
+	end := time.Now().Add(100 * time.Millisecond)
+	for range runtime.NumCPU() {
+		all.Go(func() {
+			for time.Now().Before(end) {
+			}
+		})
+	}
+	all.Wait()
+	return b.always.Measure(ctx, photo, ask)
 }
 
 // serveFolder is a whole service on a folder, until it is told to end.

@@ -54,16 +54,23 @@ type photoOption struct {
 	Words string `json:"words"`
 }
 
+// looked is a vine of an exercise with one participant's choice for it.
+type looked struct {
+	x *everything
+	v store.ExerciseVine
+	a store.Account // the participant
+}
+
 // lookedAt gathers what a comparison is about, and refuses whoever may not see
 // it yet.
-func (s *Server) lookedAt(c echo.Context) (*everything, store.ExerciseVine, store.Account, error) {
+func (s *Server) lookedAt(c echo.Context) (looked, error) {
 	x, v, err := s.partAt(c)
 	if err != nil {
-		return nil, v, store.Account{}, err
+		return looked{}, err
 	}
 	p, err := whose(c, x)
 	if err != nil {
-		return nil, v, p, err
+		return looked{}, err
 	}
 	l := lessonOf(c)
 	if !x.mayLook(v.ID, callerOf(c).account.ID, l.trains) {
@@ -74,23 +81,24 @@ func (s *Server) lookedAt(c echo.Context) (*everything, store.ExerciseVine, stor
 		case x.standing(v.ID, callerOf(c).account.ID, 0) != nil:
 			key = "exercise.heldback.sealed"
 		}
-		return nil, v, p, s.holdBack(c, key, x.Name, x.ID)
+		return looked{}, s.holdBack(c, key, x.Name, x.ID)
 	}
 	hidden, err := s.hiddenVines(c)
 	if err != nil {
-		return nil, v, p, err
+		return looked{}, err
 	}
 	if h := hidden.elsewhere(v.Vine.ID, x.ID); h != nil {
-		return nil, v, p, s.holdBack(c, "exercise.heldback", h.Name, h.Exercise)
+		return looked{}, s.holdBack(c, "exercise.heldback", h.Name, h.Exercise)
 	}
-	return x, v, p, nil
+	return looked{x, v, p}, nil
 }
 
 func (s *Server) comparePage(c echo.Context) error {
-	x, v, a, err := s.lookedAt(c)
+	look, err := s.lookedAt(c)
 	if err != nil {
 		return err
 	}
+	x, v, a := look.x, look.v, look.a
 	l := lessonOf(c)
 	to := exercisePath(x.ID)
 	p := web.ComparePage{
@@ -109,18 +117,19 @@ func (s *Server) comparePage(c echo.Context) error {
 }
 
 func (s *Server) getComparison(c echo.Context) error {
-	x, v, a, err := s.lookedAt(c)
+	look, err := s.lookedAt(c)
 	if err != nil {
 		return err
 	}
-	out, err := s.comparisonOf(c, x, v, a)
+	out, err := s.comparisonOf(c, look)
 	if err != nil {
 		return err
 	}
 	return c.JSON(http.StatusOK, out)
 }
 
-func (s *Server) comparisonOf(c echo.Context, x *everything, v store.ExerciseVine, a store.Account) (*comparisonView, error) {
+func (s *Server) comparisonOf(c echo.Context, look looked) (*comparisonView, error) {
+	x, v, a := look.x, look.v, look.a
 	ctx := c.Request().Context()
 	seen, err := x.seenOf(v)
 	if err != nil {
@@ -193,10 +202,11 @@ type suggestionView struct {
 }
 
 func (s *Server) getSuggestion(c echo.Context) error {
-	x, v, a, err := s.lookedAt(c)
+	look, err := s.lookedAt(c)
 	if err != nil {
 		return err
 	}
+	x, v, a := look.x, look.v, look.a
 	var ch assess.Choice
 	if err := json.Unmarshal(v.Suggested, &ch); err != nil {
 		return err
@@ -213,12 +223,12 @@ func (s *Server) getSuggestion(c echo.Context) error {
 	return c.JSON(http.StatusOK, out)
 }
 
-// sealedBy is the choice of a participant to say something of.
-func (x *everything) sealedBy(v store.ExerciseVine, a store.Account) (*store.SealedChoice, error) {
-	if k := x.standing(v.ID, a.ID, 0); k != nil && !k.Passed {
+// sealed is the participant's choice, to say something of.
+func (l looked) sealed() (*store.SealedChoice, error) {
+	if k := l.x.standing(l.v.ID, l.a.ID, 0); k != nil && !k.Passed {
 		return k, nil
 	}
-	return nil, assess.Errorf(assess.EConflict, "%s has no sealed choice for this vine, so nothing can be put beside it yet.", a.Name)
+	return nil, assess.Errorf(assess.EConflict, "%s has no sealed choice for this vine, so nothing can be put beside it yet.", l.a.Name)
 }
 
 type remarkIn struct {
@@ -227,34 +237,26 @@ type remarkIn struct {
 }
 
 func (s *Server) addRemark(c echo.Context) error {
-	name, err := needWho(c)
-	if err != nil {
-		return err
-	}
 	if err := trainsHere(lessonOf(c)); err != nil {
 		return err
 	}
-	x, v, a, err := s.lookedAt(c)
+	name, look, in, err := handedIn[remarkIn](c, s.lookedAt)
 	if err != nil {
 		return err
 	}
-	var in remarkIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
-		return err
-	}
-	mine, err := x.sealedBy(v, a)
+	mine, err := look.sealed()
 	if err != nil {
 		return err
 	}
 	if in.Back != 0 {
 		err = s.store.TakeBackRemark(c.Request().Context(), mine.ID, in.Back, name)
 	} else {
-		err = s.RemarkOn(c.Request().Context(), v, mine.ID, in.Remark, name)
+		err = s.RemarkOn(c.Request().Context(), look.v, mine.ID, in.Remark, name)
 	}
 	if err != nil {
 		return err
 	}
-	out, err := s.comparisonOf(c, x, v, a)
+	out, err := s.comparisonOf(c, look)
 	if err != nil {
 		return err
 	}
@@ -267,23 +269,15 @@ type doneIn struct {
 }
 
 func (s *Server) addDone(c echo.Context) error {
-	name, err := needWho(c)
+	name, look, in, err := handedIn[doneIn](c, s.lookedAt)
 	if err != nil {
 		return err
 	}
-	x, v, a, err := s.lookedAt(c)
+	mine, err := look.sealed()
 	if err != nil {
 		return err
 	}
-	var in doneIn
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
-		return err
-	}
-	mine, err := x.sealedBy(v, a)
-	if err != nil {
-		return err
-	}
-	seen, err := x.seenOf(v)
+	seen, err := look.x.seenOf(look.v)
 	if err != nil {
 		return err
 	}
@@ -293,7 +287,7 @@ func (s *Server) addDone(c echo.Context) error {
 	if _, err := s.store.AddOutcome(c.Request().Context(), store.Outcome{Choice: mine.ID, Photo: in.Photo, Payload: mustJSON(in.Done), Who: name}); err != nil {
 		return err
 	}
-	out, err := s.comparisonOf(c, x, v, a)
+	out, err := s.comparisonOf(c, look)
 	if err != nil {
 		return err
 	}

@@ -79,11 +79,12 @@ func (s *Server) itWasGood(c echo.Context, account string) error {
 
 // signIn starts a session, whatever session there was before.
 func (s *Server) signIn(c echo.Context) error {
-	var in struct {
+	type body struct {
 		Name     string `json:"name"`
 		Password string `json:"password"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	in.Name = strings.TrimSpace(in.Name)
@@ -206,12 +207,13 @@ func (s *Server) joinPage(c echo.Context) error {
 // join uses a one-time link: it makes an account, or sets the password of the
 // account that the link is for. Either way the person is signed in then.
 func (s *Server) join(c echo.Context) error {
-	var in struct {
+	type body struct {
 		Secret   string `json:"secret"`
 		Name     string `json:"name"`
 		Password string `json:"password"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	ctx := c.Request().Context()
@@ -247,10 +249,11 @@ func (s *Server) join(c echo.Context) error {
 
 // joinAsMember lets somebody who has an account join another estate by a link.
 func (s *Server) joinAsMember(c echo.Context) error {
-	var in struct {
+	type body struct {
 		Secret string `json:"secret"`
 	}
-	if err := c.Echo().JSONSerializer.Deserialize(c, &in); err != nil {
+	in, err := sent[body](c)
+	if err != nil {
 		return err
 	}
 	ctx := c.Request().Context()

@@ -7,6 +7,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"nodespan/assess/store"
 )
 
 // Whoever chose inches reads short lengths in them, with the language's own
@@ -76,7 +78,7 @@ func TestByHandInInches(t *testing.T) {
 // showing it.
 func TestBrowserByHandInInches(t *testing.T) {
 	r := newRig(t)
-	r.view()
+	first := r.view().Seen.Canes[0].Nodes[0].AlongMM
 	b := openTab(t, r, sizes[0])
 	b.signIn("Ada")
 	b.visit("/about")
@@ -94,6 +96,17 @@ func TestBrowserByHandInInches(t *testing.T) {
 		t.Errorf("of the hand's measure it says %q", got)
 	}
 	b.shot("inches")
+	// Places of nodes too: typed in inches, kept in mm.
+	b.click("#edit details summary")
+	if label := b.text(`label[for="addat"]`); label != "Add a node at, in" {
+		t.Errorf("the field is called %q", label)
+	}
+	if got := valueOf[string](b, `document.querySelector('#node-0').value`); got != fmt.Sprintf("%.2f", first/25.4) {
+		t.Errorf("the first node, at %.2f mm, shows as %s in", first, got)
+	}
+	valueOf[bool](b, fmt.Sprintf(`(() => { const n = document.querySelector('#node-0'); n.value = '%.2f'; n.dispatchEvent(new Event('change')); return true; })()`, first/25.4+0.1))
+	b.until(fmt.Sprintf(`document.querySelector('#node-0').value === '%.2f'`, first/25.4+0.1))
+	b.whole("inches-nodes")
 	b.click("#done")
 	b.click("#agree")
 	b.click("#save")
@@ -105,6 +118,14 @@ func TestBrowserByHandInInches(t *testing.T) {
 	b.click("#correct")
 	if got := valueOf[string](b, `document.querySelector('#byhand').value`); got != "0.35" {
 		t.Errorf("the field shows %q", got)
+	}
+	said, err := r.store.Rulings(t.Context(), 1)
+	if err != nil || len(said) == 0 {
+		t.Fatal(said, err)
+	}
+	ruled, err := store.ReadRulings(said)
+	if err != nil || len(ruled[0].Nodes) == 0 || math.Abs(ruled[0].Nodes[0].AlongMM-first-2.54) > 0.2 {
+		t.Errorf("a node moved by 0.1 in from %.2f mm: %+v, %v", first, ruled, err)
 	}
 	b.clean()
 }

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"slices"
 
 	"nodespan/assess/store"
 )
@@ -22,6 +23,35 @@ func (s *Server) winters(ctx context.Context, v store.Vine) ([]winterRecord, err
 	if err != nil {
 		return nil, err
 	}
+	return s.gatherWinters(ctx, v, photos)
+}
+
+// winterBefore gathers of a vine's record the latest winter before one of them,
+// nil where there is none, and reads no measurement of any other.
+func (s *Server) winterBefore(ctx context.Context, v store.Vine, winter string) (*winterRecord, error) {
+	photos, err := s.store.Photos(ctx, v.ID)
+	if err != nil {
+		return nil, err
+	}
+	latest := ""
+	for _, p := range photos {
+		if p.Winter < winter { // names of winters sort by time
+			latest = max(latest, p.Winter)
+		}
+	}
+	if latest == "" {
+		return nil, nil
+	}
+	all, err := s.gatherWinters(ctx, v, slices.DeleteFunc(photos, func(p store.Photo) bool { return p.Winter != latest }))
+	if err != nil {
+		return nil, err
+	}
+	return &all[0], nil
+}
+
+// gatherWinters gathers what is kept of a vine's photos, which are in the order
+// of their winters.
+func (s *Server) gatherWinters(ctx context.Context, v store.Vine, photos []store.Photo) ([]winterRecord, error) {
 	choices, err := s.store.Choices(ctx, v.ID)
 	if err != nil {
 		return nil, err

@@ -88,7 +88,7 @@ func findingOf(c *Cane, rs RuleSet) judgement {
 func diameterSentence(c *Cane, rs RuleSet, weak, vigorous Verdict) Sentence {
 	q := c.Diameter
 	straddles := func(t Threshold) Sentence {
-		return Tell("diameter %s holds the limit of %s: too close to call, measure it by hand", against(q, t.Limit), t.said())
+		return Tell("diameter %s with the limit of %s inside: too close to call, measure it by hand", against(q, t.Limit), t.said())
 	}
 	switch {
 	case !q.Known():
@@ -117,7 +117,7 @@ func internodeSentence(c *Cane, rs RuleSet, short, vigorous Verdict) Sentence {
 	case short == Yes:
 		return Tell("internodes of %s are below %s", against(q, rs.ShortNoded.Limit), rs.ShortNoded.said())
 	case short == TooClose:
-		return Tell("internode length %s holds the limit of %s: too close to call, measure it by hand", against(q, rs.ShortNoded.Limit), rs.ShortNoded.said())
+		return Tell("internode length %s with the limit of %s inside: too close to call, measure it by hand", against(q, rs.ShortNoded.Limit), rs.ShortNoded.said())
 	case vigorous == Yes && q.Above(rs.LongNoded.Limit) == Yes:
 		return Tell("internodes of %s are above %s as well: bull type", against(q, rs.LongNoded.Limit), rs.LongNoded.said())
 	}

@@ -96,7 +96,12 @@ type FindingTally struct {
 	Finding Finding
 	Ruled   int // canes that the program called so, and a person ruled on
 	Stood   int // of them one-year canes that keep this finding
+	Settled int // where the finding leaves it open: one-year canes of which somebody said what they are
 }
+
+// LeavesOpen tells whether a finding says that somebody must look at the cane.
+// Whoever does so, and says what it is, doesn't contradict the program.
+func LeavesOpen(f Finding) bool { return f == TooCloseToCall || f == NotMeasurable || f == "" }
 
 // PairTally counts pairs: how often the program was agreed with, and what was
 // typically wrong. A missed cane has no finding that could stand, and counts
@@ -109,9 +114,12 @@ type PairTally struct {
 	Missed   int
 
 	Findings []FindingTally // those that occur, in the order of Findings
-	Stood    int            // of Canes, those that keep their finding
+	Called   int            // of Reported, those that the program didn't leave open
+	Stood    int            // of Called, one-year canes that keep their finding
+	Settled  int            // of those left open, one-year canes of which somebody said what they are
 
-	Changes []Change // the most frequent first
+	// The most frequent first: of Called, and of those left open.
+	Changes, SettledAs []Change
 
 	// Of Canes, those whose nodes a person corrected: to more than the program
 	// had seen, to fewer, or to as many in other places.
@@ -125,7 +133,7 @@ type PairTally struct {
 func TallyPairs(pairs []PairCount) PairTally {
 	var t PairTally
 	byFinding := map[Finding]*FindingTally{}
-	changes := map[Change]int{}
+	changes, settled := map[Change]int{}, map[Change]int{}
 	for _, p := range pairs {
 		if p.Missed {
 			if p.Stood != "" {
@@ -140,6 +148,10 @@ func TallyPairs(pairs []PairCount) PairTally {
 			byFinding[p.Seen] = f
 		}
 		f.Ruled += p.N
+		open := LeavesOpen(p.Seen)
+		if !open {
+			t.Called += p.N
+		}
 		switch {
 		case p.Said == Reject || p.Kind == NotACane:
 			t.NotACane += p.N
@@ -149,11 +161,17 @@ func TallyPairs(pairs []PairCount) PairTally {
 			continue
 		}
 		t.Canes += p.N
-		if p.Stood == p.Seen {
+		switch change := (Change{From: p.Seen, To: p.Stood}); {
+		case open && !LeavesOpen(p.Stood):
+			f.Settled += p.N
+			t.Settled += p.N
+			settled[change] += p.N
+		case open:
+		case p.Stood == p.Seen:
 			f.Stood += p.N
 			t.Stood += p.N
-		} else {
-			changes[Change{From: p.Seen, To: p.Stood}] += p.N
+		default:
+			changes[change] += p.N
 		}
 		t.nodes(p)
 		if p.Hand != "" {
@@ -171,13 +189,19 @@ func TallyPairs(pairs []PairCount) PairTally {
 			t.Findings = append(t.Findings, *c)
 		}
 	}
-	for c, n := range changes {
-		t.Changes = append(t.Changes, Change{c.From, c.To, n})
+	t.Changes, t.SettledAs = mostFrequent(changes), mostFrequent(settled)
+	return t
+}
+
+func mostFrequent(counts map[Change]int) []Change {
+	var out []Change
+	for c, n := range counts {
+		out = append(out, Change{c.From, c.To, n})
 	}
-	slices.SortFunc(t.Changes, func(a, b Change) int {
+	slices.SortFunc(out, func(a, b Change) int {
 		return cmp.Or(b.N-a.N, strings.Compare(string(a.From), string(b.From)), strings.Compare(string(a.To), string(b.To)))
 	})
-	return t
+	return out
 }
 
 func (t *PairTally) nodes(p PairCount) {

@@ -21,15 +21,20 @@ func TestTallyPairs(t *testing.T) {
 		one(Pair{Seen: Sound, Said: Reject}),
 		one(Pair{Seen: Sound, Said: Correct, Kind: NotACane}),
 		one(Pair{Seen: TooCloseToCall, Said: Correct, Kind: OldWood}),
+		// Left open by the program: to say what it is contradicts nothing.
+		{Pair{Seen: TooCloseToCall, Said: Correct, Stood: Weak, Hand: HandHeld}, 2},
+		one(Pair{Seen: TooCloseToCall, Said: Agree, Stood: TooCloseToCall}),
+		one(Pair{Seen: NotMeasurable, Said: Correct, Stood: Sound}),
 		one(Pair{Said: Correct, Missed: true, Stood: Sound}),
 		one(Pair{Said: Reject, Missed: true}), // pointed out by mistake, and taken back
 	})
 	want := PairTally{
-		Reported: 12, Canes: 9, OldWood: 1, NotACane: 2, Missed: 1, Stood: 5,
-		Findings:  []FindingTally{{Sound, 6, 2}, {Weak, 5, 3}, {TooCloseToCall, 1, 0}},
+		Reported: 16, Canes: 13, OldWood: 1, NotACane: 2, Missed: 1, Called: 11, Stood: 5, Settled: 3,
+		Findings:  []FindingTally{{Sound, 6, 2, 0}, {Weak, 5, 3, 0}, {TooCloseToCall, 4, 0, 2}, {NotMeasurable, 1, 0, 1}},
 		Changes:   []Change{{Weak, Sound, 2}, {Sound, ShortNoded, 1}, {Sound, Weak, 1}},
+		SettledAs: []Change{{TooCloseToCall, Weak, 2}, {NotMeasurable, Sound, 1}},
 		NodesMore: 2, NodesFewer: 1, NodesMoved: 1, NodesAdded: 5, NodesTaken: 1,
-		ByHand: 3, Held: 1, ByHandThicker: 1,
+		ByHand: 5, Held: 3, ByHandThicker: 1,
 	}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got  %+v\nwant %+v", got, want)

@@ -266,6 +266,19 @@ type Phrase Sentence
 // Phrase is the sentence as records keep it.
 func (s Sentence) Phrase() Phrase { return Phrase(s) }
 
+// KeptSentence is a sentence as a record has it: its English text, and beside it the
+// JSON of its Phrase, "" in an old record. It fails for JSON that is none.
+func KeptSentence(english, phrase string) (Sentence, error) {
+	if phrase == "" {
+		return Sentence{Text: english}, nil
+	}
+	var p Phrase
+	if err := json.Unmarshal([]byte(phrase), &p); err != nil {
+		return Sentence{Text: english}, fmt.Errorf("the phrase kept beside %q: %w", english, err)
+	}
+	return Sentence(p), nil
+}
+
 type phraseJSON struct {
 	Text  string `json:"text"`
 	One   string `json:"one,omitempty"`

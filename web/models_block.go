@@ -9,6 +9,8 @@ type PairsPage struct {
 	Few           bool
 	Fewest        int    // rulings that it takes for a percentage
 	Cane, Stood   string // shares in words; "" without any
+	Open, Settled int    // canes that it left to be looked at, and of how many somebody said what they are
+	SettledAs     []string
 	Findings      []PairLine
 	Wrong         []string
 	ByHand        string // "" where nobody measured by hand

@@ -157,10 +157,12 @@ func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) 
 	c.Stdout, c.Stderr = out, said
 	c.WaitDelay = 5 * time.Second
 	tie(c)
-	// The signal at the parent's end is tied to the thread that started it.
-	runtime.LockOSThread()
-	defer runtime.UnlockOSThread()
-	err = c.Run()
+	err = onOwnThread(func() error {
+		if err := confine(); err != nil {
+			return err
+		}
+		return c.Run()
+	})
 	switch {
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
@@ -177,6 +179,18 @@ func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) 
 	told := assess.Errorf(assess.EInternal, "This photo could not be worked on: %s. The file may be damaged, or made to do harm. What was kept of it is safe; take another photo.", why)
 	told.Err = fmt.Errorf("%w: %s", err, bytes.TrimSpace(said.Bytes()))
 	return nil, told
+}
+
+// onOwnThread runs f on a thread that ends with it: what a thread gave up isn't
+// the service's loss, and the signal at the parent's end is tied to the thread
+// that started a process, which so lives as long as that.
+func onOwnThread(f func() error) error {
+	done := make(chan error, 1)
+	go func() {
+		runtime.LockOSThread() // and never unlocked
+		done <- f()
+	}()
+	return <-done
 }
 
 // pixelsOf tells a photo's size from its header, 0 where that can't be read.

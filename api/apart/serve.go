@@ -75,7 +75,7 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer, m assess.Measurer) 
 		return err
 	}
 	// Before the first byte of the photo is looked at.
-	if err := bound(h.Limits); err != nil {
+	if err := bound(h.Limits, h.Do); err != nil {
 		return err
 	}
 	photo, err := io.ReadAll(in)

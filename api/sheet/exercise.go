@@ -145,8 +145,7 @@ func (p *page) exerciseColumns(v ExerciseVine, x, y, w float64) {
 	cw := (w - label) / float64(max(len(v.Canes), 1))
 	for row, key := range []string{"exercise.sheet.cane", "exercise.sheet.becomes", "exercise.sheet.bud", "exercise.sheet.why"} {
 		p.SetXY(x, y+rowMM*float64(row))
-		p.font("B", 0.75)
-		p.CellFormat(label, rowMM, p.say(key), "1", 0, "L", false, 0, "")
+		p.CellFormat(label, rowMM, p.fit(p.say(key), "B", 0.75, smallestHead, label), "1", 0, "L", false, 0, "")
 		if row == 3 {
 			p.CellFormat(w-label, rowMM, "", "1", 0, "L", false, 0, "")
 			continue
@@ -162,9 +161,13 @@ func (p *page) exerciseColumns(v ExerciseVine, x, y, w float64) {
 	}
 }
 
+// smallestHead is how small a heading may get to fit above its column, of the
+// font's size: smaller than what is read, but it is the same on every sheet.
+const smallestHead = 0.55
+
 // exerciseTable draws a line for each cane to write on.
 func (p *page) exerciseTable(v ExerciseVine, x, y, w float64) {
-	shares := []float64{0.1, 0.2, 0.12, 0.12, 0.16, 0.3}
+	shares := []float64{0.12, 0.19, 0.12, 0.12, 0.16, 0.29}
 	heads := []string{"exercise.sheet.cane", "exercise.sheet.lay", "exercise.sheet.spur", "exercise.sheet.away", "exercise.sheet.bud", "exercise.sheet.why"}
 	for row := range len(v.Canes) + 1 {
 		p.SetXY(x, y+rowMM*float64(row))
@@ -172,8 +175,7 @@ func (p *page) exerciseTable(v ExerciseVine, x, y, w float64) {
 			words := ""
 			switch {
 			case row == 0:
-				words = p.say(heads[i])
-				p.font("B", 0.75)
+				words = p.fit(p.say(heads[i]), "B", 0.75, smallestHead, w*s)
 			case i == 0:
 				words = fmt.Sprint(v.Canes[row-1].ID)
 				p.font("B", 1)
@@ -226,18 +228,9 @@ func (p *page) result(r Result, short bool) {
 	p.head(r.Title, "", r.Who)
 	p.text("", 0.95, r.How)
 	p.heading(p.say("exercise.results.figures"))
-	p.font("B", 0.95)
-	shares := []float64{0.27, 0.38, 0.35}
-	for i, k := range []string{"exercise.results.kind", "exercise.results.alike", "exercise.results.kappa"} {
-		p.CellFormat(p.width()*shares[i], p.line()*1.1, p.say(k), "B", 0, "L", false, 0, "")
-	}
-	p.Ln(-1)
-	p.font("", 0.95)
+	p.figureRow("B", [3]string{p.say("exercise.results.kind"), p.say("exercise.results.alike"), p.say("exercise.results.kappa")})
 	for _, f := range r.Figures {
-		for i, words := range f {
-			p.CellFormat(p.width()*shares[i], p.line()*1.1, p.fitted(words, "", 0.95, p.width()*shares[i]), "", 0, "L", false, 0, "")
-		}
-		p.Ln(-1)
+		p.figureRow("", f)
 	}
 	p.text("", 0.8, p.say("exercise.results.why"))
 	if len(r.Mistakes) > 0 {
@@ -266,6 +259,25 @@ func (p *page) result(r Result, short bool) {
 	}
 	p.Ln(p.line() * 0.4)
 	p.cautionFoot(r.Cautions)
+}
+
+// figureRow writes a row of the figures, as high as its longest cell takes.
+func (p *page) figureRow(style string, cells [3]string) {
+	shares := [3]float64{0.3, 0.34, 0.36}
+	p.font(style, 0.95)
+	x, y, lines := margin, p.GetY(), 1
+	for i, words := range cells {
+		w := p.width() * shares[i]
+		lines = max(lines, len(p.SplitText(words, w)))
+		p.SetXY(x, y)
+		p.MultiCell(w, p.line()*1.05, words, "", "L", false)
+		x += w
+	}
+	y += float64(lines) * p.line() * 1.05
+	if style == "B" {
+		p.Line(margin, y, margin+p.width(), y)
+	}
+	p.SetXY(margin, y)
 }
 
 // cautionFoot writes the cautions where the pen is.

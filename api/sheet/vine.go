@@ -181,7 +181,7 @@ func (p *page) vine(v Vine, short bool) bool {
 		p.text("", 0.85, say("sheet.cutsource", "why", p.cutWhy(v.Plan)))
 	}
 	for _, n := range v.Plan.Notes {
-		p.text("", 0.9, say.tell(n))
+		p.text("", 0.9, capital(say.tell(n)))
 	}
 	return p.foot(v.Cautions)
 }
@@ -242,7 +242,7 @@ func (p *page) checked(cut assess.Cut) string {
 	if cut.Check.Empty() {
 		return ""
 	}
-	return " " + p.say.tell(cut.Check) + "."
+	return " " + capital(p.say.tell(cut.Check)) + "."
 }
 
 // TiesAt lists where a cane is tied, from its base; "" for nowhere.

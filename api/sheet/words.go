@@ -4,6 +4,7 @@ import (
 	"strings"
 	"sync"
 	"unicode"
+	"unicode/utf8"
 
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/sfnt"
@@ -57,14 +58,19 @@ func (p *page) SplitText(txt string, w float64) []string {
 // fitted sets the font so that words fit into a width, down to the size of
 // running text; beyond that it shortens them.
 func (p *page) fitted(words, style string, factor, width float64) string {
+	return p.fit(words, style, factor, 1, width)
+}
+
+// fit does so down to a least size.
+func (p *page) fit(words, style string, factor, least, width float64) string {
 	words = strings.ReplaceAll(printable(words), "\n", " ")
-	for ; factor > 1; factor -= 0.1 {
+	for ; factor > least; factor -= 0.05 {
 		p.font(style, factor)
 		if p.GetStringWidth(words) <= width-2 {
 			return words
 		}
 	}
-	p.font(style, 1)
+	p.font(style, least)
 	signs := []rune(words)
 	for len(signs) > 1 && p.GetStringWidth(string(signs)+"…") > width-2 {
 		signs = signs[:len(signs)-1]
@@ -73,4 +79,14 @@ func (p *page) fitted(words, style string, factor, width float64) string {
 		return words
 	}
 	return string(signs) + "…"
+}
+
+// capital begins a line with a capital, where what is told may also stand in the
+// middle of one.
+func capital(words string) string {
+	if words == "" {
+		return ""
+	}
+	first, size := utf8.DecodeRuneInString(words)
+	return string(unicode.ToUpper(first)) + words[size:]
 }

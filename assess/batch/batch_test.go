@@ -364,18 +364,19 @@ func TestMeasuredOnce(t *testing.T) {
 	j.Close()
 }
 
-// A stop in the middle keeps what was done; the same command goes on.
-func TestStopAndGoOn(t *testing.T) {
-	photos, out := fillSeason(t), t.TempDir()
+// stopAfter begins a run and stops it after so many photos, and tells how far it
+// came.
+func stopAfter(t *testing.T, photos, out string, k *keptMeasurer, photo int) Counts {
+	t.Helper()
 	j := open(t, out)
 	if _, err := j.Find(t.Context(), photos, false); err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
-	k := &keptMeasurer{slow: true}
+	defer cancel()
 	n := 0
 	_, err := j.Run(ctx, Options{Photos: photos, Measurer: k, Program: "p1", Workers: 2, Match: matcher(t), Told: func(Step) {
-		if n++; n == 7 {
+		if n++; n == photo {
 			cancel()
 		}
 	}})
@@ -383,11 +384,17 @@ func TestStopAndGoOn(t *testing.T) {
 		t.Fatalf("stopped run: %v", err)
 	}
 	c, err := j.Count(t.Context(), "p1")
-	if err != nil || c.Done() < 6 || c.Waiting == 0 {
-		t.Fatalf("after the stop: %+v, %v", c, err)
-	}
-	if err := j.Close(); err != nil {
+	if err := errors.Join(err, j.Close()); err != nil {
 		t.Fatal(err)
+	}
+	return c
+}
+
+// A stop in the middle keeps what was done; the same command goes on.
+func TestStopAndGoOn(t *testing.T) {
+	photos, out, k := fillSeason(t), t.TempDir(), &keptMeasurer{slow: true}
+	if c := stopAfter(t, photos, out, k, 7); c.Done() < 6 || c.Waiting == 0 {
+		t.Fatalf("after the stop: %+v", c)
 	}
 	_, w := measureAll(t, photos, out, k, 2)
 	if w.Counts.Waiting != 0 || w.Counts.Done() != 31 {

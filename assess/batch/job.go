@@ -195,9 +195,11 @@ type Outcome struct {
 	Path    string `json:"path"`
 	Bytes   int64  `json:"bytes"`
 	SHA256  string `json:"sha256,omitempty"`
-	Outcome string `json:"outcome"` // "waiting", "measured", "refused" or "failed"
-	Reason  string `json:"reason,omitempty"`
-	Place   Place  `json:"place"`
+	Outcome string `json:"outcome"`          // "waiting", "measured", "refused" or "failed"
+	Reason  string `json:"reason,omitempty"` // Why, in English
+	// Why are the sentences of a refusal or a failure, to be told in any language.
+	Why   []assess.Sentence `json:"-"`
+	Place Place             `json:"place"`
 	// With is the path of the photo from another stance that was measured
 	// together with this one; Depth says that it showed how far canes stand off.
 	With  string `json:"with,omitempty"`
@@ -209,9 +211,12 @@ type Outcome struct {
 func (j *Job) Outcomes(ctx context.Context, program string, m *Matcher, after string, limit int) ([]Outcome, error) {
 	var out []Outcome
 	err := j.each(ctx, program, after, limit, func(r record) error {
-		o := Outcome{Path: r.path, Bytes: r.bytes, SHA256: r.sha, Outcome: r.outcome, Reason: r.reason, Place: m.Place(r.photo), With: r.second, Depth: r.depth}
+		o := Outcome{Path: r.path, Bytes: r.bytes, SHA256: r.sha, Outcome: r.outcome, Place: m.Place(r.photo), With: r.second, Depth: r.depth}
 		if o.Outcome == "" {
 			o.Outcome = "waiting"
+		}
+		if !r.why.Empty() {
+			o.Reason, o.Why = r.why.String(), []assess.Sentence{r.why}
 		}
 		if r.outcome == string(assess.Refused) {
 			seen, err := r.measurement()
@@ -219,6 +224,11 @@ func (j *Job) Outcomes(ctx context.Context, program string, m *Matcher, after st
 				return err
 			}
 			o.Reason = words(seen)
+			if seen != nil {
+				for _, reason := range seen.Reasons {
+					o.Why = append(o.Why, assess.Explain(reason))
+				}
+			}
 		}
 		out = append(out, o)
 		return nil
@@ -237,10 +247,11 @@ type photo struct {
 // A record is a photo with its result; outcome is "" while it waits.
 type record struct {
 	photo
-	outcome, reason string
-	zipped          []byte
-	timing          string
-	depth           bool // the second photo showed depth
+	outcome string
+	why     assess.Sentence // of a failure
+	zipped  []byte
+	timing  string
+	depth   bool // the second photo showed depth
 }
 
 // each calls f for the photos of the folder in the order of their paths, one
@@ -277,7 +288,7 @@ func (j *Job) each(ctx context.Context, program, after string, limit int, f func
 }
 
 func (j *Job) page(ctx context.Context, program, after string, n int) ([]record, error) {
-	rows, err := j.db.QueryContext(ctx, `SELECT p.path, p.sha256, p.taken_at, p.bytes, p.unread, coalesce(r.outcome, ''), coalesce(r.reason, ''), r.measurement, coalesce(r.timing, '{}'),
+	rows, err := j.db.QueryContext(ctx, `SELECT p.path, p.sha256, p.taken_at, p.bytes, p.unread, p.unread_phrase, coalesce(r.outcome, ''), coalesce(r.reason, ''), coalesce(r.phrase, ''), r.measurement, coalesce(r.timing, '{}'),
        p.second, p.with_sha256, coalesce(r.depth, 0), h.block, h.row, h.vine, h.stance
 FROM photos p LEFT JOIN results r ON r.sha256 = p.sha256 AND r.with_sha256 = p.with_sha256 AND r.program = ?
 LEFT JOIN placed h ON h.path = p.path
@@ -289,13 +300,16 @@ WHERE p.gone = 0 AND p.path > ? ORDER BY p.path LIMIT ?`, program, after, n)
 	var out []record
 	for rows.Next() {
 		var r record
-		var unread string
+		var unread, unreadPhrase, reason, phrase string
 		var said saidPlace
-		if err := rows.Scan(&r.path, &r.sha, &r.taken, &r.bytes, &unread, &r.outcome, &r.reason, &r.zipped, &r.timing, &r.second, &r.with, &r.depth, &said.block, &said.row, &said.vine, &said.stance); err != nil {
+		if err := rows.Scan(&r.path, &r.sha, &r.taken, &r.bytes, &unread, &unreadPhrase, &r.outcome, &reason, &phrase, &r.zipped, &r.timing, &r.second, &r.with, &r.depth, &said.block, &said.row, &said.vine, &said.stance); err != nil {
 			return nil, err
 		}
 		if unread != "" {
-			r.outcome, r.reason = failed, unread
+			r.outcome, reason, phrase = failed, unread, unreadPhrase
+		}
+		if r.why, err = assess.KeptSentence(reason, phrase); err != nil {
+			return nil, err
 		}
 		r.byHand = said.place()
 		out = append(out, r)

@@ -28,8 +28,9 @@ const largestFile = 200 << 20
 
 // A result is what became of a photo's bytes.
 type result struct {
-	outcome, reason string
-	seen            *assess.Measurement
+	outcome string
+	why     assess.Sentence // of a failure
+	seen    *assess.Measurement
 }
 
 // one brings one photo to an outcome: reads it, and measures it, together with
@@ -41,9 +42,12 @@ func (r *runner) one(ctx context.Context, p photo) (res result, fresh bool, err 
 		if ctx.Err() != nil {
 			return result{}, false, ctx.Err()
 		}
-		reason := err.Error()
-		_, err = r.job.db.ExecContext(ctx, `UPDATE photos SET unread = ? WHERE path = ?`, reason, p.path)
-		return result{outcome: failed, reason: reason}, false, err
+		why := whyOf(err)
+		phrase, err := json.Marshal(why.Phrase())
+		if err == nil {
+			_, err = r.job.db.ExecContext(ctx, `UPDATE photos SET unread = ?, unread_phrase = ? WHERE path = ?`, why.String(), string(phrase), p.path)
+		}
+		return result{outcome: failed, why: why}, false, err
 	}
 	sum := sumOf(data)
 	if p.sha != sum {
@@ -90,7 +94,7 @@ func (r *runner) fresh(ctx context.Context, of contents, p photo, data []byte) (
 	}
 	var res result
 	if times > cutOffs {
-		res = result{outcome: failed, reason: fmt.Sprintf("The program ended %d times in the middle of measuring this photo, so it is left out. Open and save it anew with a picture program, or try again with --retry.", cutOffs)}
+		res = result{outcome: failed, why: assess.Tell("The program ended %d times in the middle of measuring this photo, so it is left out. Open and save it anew with a picture program, or have the photos that failed tried again.", cutOffs)}
 	} else {
 		m, err := r.measure(ctx, of, p, data)
 		if ctx.Err() != nil {
@@ -101,7 +105,7 @@ func (r *runner) fresh(ctx context.Context, of contents, p photo, data []byte) (
 			return result{}, errors.Join(ctx.Err(), err)
 		}
 		if err != nil {
-			res = result{outcome: failed, reason: sentence(err)}
+			res = result{outcome: failed, why: whyOf(err)}
 		} else {
 			res = result{outcome: string(m.Outcome), seen: m}
 		}
@@ -128,18 +132,26 @@ func (r *runner) measure(ctx context.Context, of contents, p photo, data []byte)
 	return r.o.Measurer.Measure(ctx, data, ask)
 }
 
-// sentence is an error as the row of its photo tells it.
-func sentence(err error) string {
+// whyOf is an error as the row of its photo tells it.
+func whyOf(err error) assess.Sentence {
 	var ae *assess.Error
 	if errors.As(err, &ae) {
-		return ae.Message
+		return ae.Sentence()
 	}
-	return "Fault in the program: " + err.Error()
+	return assess.Tell("Fault in the program: %s", err.Error())
 }
 
 // keep stores a result. Timings and the file's name are no property of the
 // bytes: the first lie apart, the second isn't kept.
 func (j *Job) keep(ctx context.Context, of contents, program string, res result) error {
+	phrase := ""
+	if !res.why.Empty() {
+		text, err := json.Marshal(res.why.Phrase())
+		if err != nil {
+			return err
+		}
+		phrase = string(text)
+	}
 	var zipped []byte
 	var canes sql.NullInt64
 	depth := false
@@ -169,8 +181,8 @@ func (j *Job) keep(ctx context.Context, of contents, program string, res result)
 		zipped = out.Bytes()
 	}
 	return j.write(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO results (sha256, with_sha256, program, outcome, reason, measurement, timing, ended_at, canes, depth) VALUES (?,?,?,?,?,?,?,?,?,?) ON CONFLICT DO NOTHING`,
-			of.sha, of.with, program, res.outcome, res.reason, zipped, string(timing), j.stamp(), canes, depth); err != nil {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO results (sha256, with_sha256, program, outcome, reason, phrase, measurement, timing, ended_at, canes, depth) VALUES (?,?,?,?,?,?,?,?,?,?,?) ON CONFLICT DO NOTHING`,
+			of.sha, of.with, program, res.outcome, res.why.String(), phrase, zipped, string(timing), j.stamp(), canes, depth); err != nil {
 			return err
 		}
 		_, err := tx.ExecContext(ctx, `DELETE FROM begun WHERE sha256 = ?`, of.key())
@@ -181,15 +193,19 @@ func (j *Job) keep(ctx context.Context, of contents, program string, res result)
 // result finds what a program made of these bytes before.
 func (j *Job) result(ctx context.Context, of contents, program string) (result, bool, error) {
 	var r record
-	err := j.db.QueryRowContext(ctx, `SELECT outcome, reason, measurement FROM results WHERE sha256 = ? AND with_sha256 = ? AND program = ?`, of.sha, of.with, program).Scan(&r.outcome, &r.reason, &r.zipped)
+	var reason, phrase string
+	err := j.db.QueryRowContext(ctx, `SELECT outcome, reason, phrase, measurement FROM results WHERE sha256 = ? AND with_sha256 = ? AND program = ?`, of.sha, of.with, program).Scan(&r.outcome, &reason, &phrase, &r.zipped)
 	if errors.Is(err, sql.ErrNoRows) {
 		return result{}, false, nil
 	}
 	if err != nil {
 		return result{}, false, err
 	}
+	if r.why, err = assess.KeptSentence(reason, phrase); err != nil {
+		return result{}, false, err
+	}
 	m, err := r.measurement()
-	return result{outcome: r.outcome, reason: r.reason, seen: m}, err == nil, err
+	return result{outcome: r.outcome, why: r.why, seen: m}, err == nil, err
 }
 
 // measurement unpacks what was kept, nil for none, with the photo's name in

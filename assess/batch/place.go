@@ -2,9 +2,7 @@ package batch
 
 import (
 	"context"
-	"crypto/sha256"
 	"database/sql"
-	"encoding/hex"
 	"fmt"
 	"strings"
 	"time"
@@ -150,11 +148,4 @@ func checkPlace(at Place) error {
 		return assess.Errorf(assess.EInvalid, "Row and vine are whole numbers from 1. Correct row %d, vine %d.", at.Row, at.Vine)
 	}
 	return nil
-}
-
-// PlaceOf finds the place of a photo that belongs to no job, from its path below
-// the folder and its bytes.
-func (m *Matcher) PlaceOf(photoPath string, data []byte) Place {
-	sum := sha256.Sum256(data)
-	return m.Place(photo{path: photoPath, sha: hex.EncodeToString(sum[:]), taken: takenAt(data)})
 }

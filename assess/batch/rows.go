@@ -137,7 +137,7 @@ func (s *sighting) photoRow() PhotoRow {
 	}
 	m := s.seen
 	if m == nil {
-		r.Failure = text(s.rec.reason)
+		r.Failure = text(s.rec.why.String())
 		return r
 	}
 	var reasons []string

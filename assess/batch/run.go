@@ -195,12 +195,12 @@ func (r *runner) next(ctx context.Context, p photo) error {
 		// No outcome of the photo: it is measured by itself in the next turn.
 		if told := *s; r.o.Told != nil {
 			told.Path, told.Outcome, told.Fresh = p.path, failed, fresh
-			told.Reason = "Not measured together with " + p.second + ", but by itself: " + res.reason
+			told.Reason = "Not measured together with " + p.second + ", but by itself: " + res.why.String()
 			r.o.Told(told)
 		}
 		return nil
 	}
-	s.Path, s.Outcome, s.Reason, s.Fresh = p.path, res.outcome, res.reason, fresh
+	s.Path, s.Outcome, s.Reason, s.Fresh = p.path, res.outcome, res.why.String(), fresh
 	s.Done++
 	switch res.outcome {
 	case string(assess.Refused):

@@ -11,9 +11,9 @@ import (
 	"time"
 )
 
-// notes makes the TIFF file of Exif 2.32 (4.6.2) with up to two times: that of
+// notesOf makes the TIFF file of Exif 2.32 (4.6.2) with up to two times: that of
 // the last change in the first list, that of taking in the second.
-func notes(order binary.ByteOrder, changed, taken string) []byte {
+func notesOf(order binary.ByteOrder, changed, taken string) []byte {
 	var b bytes.Buffer
 	put := func(v any) {
 		if err := binary.Write(&b, order, v); err != nil {
@@ -74,7 +74,7 @@ func TestTakenAt(t *testing.T) {
 		{binary.LittleEndian, "", "    :  :     :  :  ", ""},
 		{binary.LittleEndian, "", "1970:01:01 00:00:00", ""},
 	} {
-		tiff := notes(c.order, c.changed, c.taken)
+		tiff := notesOf(c.order, c.changed, c.taken)
 		if got := takenAt(jpegWith(t, tiff)); got != c.want {
 			t.Errorf("%v %q %q: %q, want %q", c.order, c.changed, c.taken, got, c.want)
 		}
@@ -95,7 +95,7 @@ func TestTakenAt(t *testing.T) {
 func TestPhotosFindTheirVineByTime(t *testing.T) {
 	photos := t.TempDir()
 	for name, at := range map[string]string{"a.jpg": "2026:12:03 09:00:10", "b.jpg": "2026:12:03 09:01:05", "c.jpg": "2026:12:03 09:30:00", "d.jpg": "2026:12:03 08:00:00"} {
-		write(t, photos, name, string(jpegWith(t, notes(binary.LittleEndian, "", at))))
+		write(t, photos, name, string(jpegWith(t, notesOf(binary.LittleEndian, "", at))))
 	}
 	walk, err := ReadWalk(strings.NewReader("time,block,row,vine,stance\n2026-12-03 09:05:00,North,1,1,left\n2026-12-03 09:06:00,North,1,1,right\n2026-12-03 09:34,North,1,2,\n"), "walk.csv")
 	if err != nil {
@@ -119,25 +119,4 @@ func TestPhotosFindTheirVineByTime(t *testing.T) {
 	if o[1].Place.Stance != "right" || o[2].Place.Vine != 2 || o[3].Place.Known() {
 		t.Errorf("the others: %+v", o[1:])
 	}
-}
-
-// FuzzTakenAt reads the notes of any file: it never panics, and what it gives is
-// a time.
-func FuzzTakenAt(f *testing.F) {
-	for _, order := range []binary.ByteOrder{binary.LittleEndian, binary.BigEndian} {
-		f.Add(jpegWith(f, notes(order, "2027:02:01 10:00:00", "2026:12:03 09:41:30")))
-	}
-	f.Add(jpegWith(f, nil))
-	f.Add([]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x04eXIfMM\x00*\x00\x00\x00\x00"))
-	f.Add([]byte("RIFF\x20\x00\x00\x00WEBPVP8X\x0a\x00\x00\x00\x08\x00\x00\x00\x0f\x00\x00\x0f\x00\x00EXIF\x02\x00\x00\x00MM"))
-	f.Fuzz(func(t *testing.T, data []byte) {
-		got := takenAt(data)
-		if got == "" {
-			return
-		}
-		at, err := time.Parse(timeForm, got)
-		if err != nil || at.Format(timeForm) != got || at.Year() < 1990 {
-			t.Errorf("%q is no time", got)
-		}
-	})
 }

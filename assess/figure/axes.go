@@ -3,6 +3,7 @@ package figure
 import (
 	"math"
 	"strconv"
+	"unicode/utf8"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -57,18 +58,29 @@ const (
 	keyColumns = 2
 	keyTop     = 6
 	keyMargin  = 40 // to the left, about as wide as the numbers of an axis
+	keyWide    = 16 // characters: with longer names each entry has a row of its own
 )
+
+// columns is in how many columns the entries stand.
+func (k *key) columns() int {
+	for _, e := range k.entries {
+		if utf8.RuneCountInString(e.name) > keyWide {
+			return 1
+		}
+	}
+	return min(keyColumns, max(1, len(k.entries)))
+}
 
 // height is how much room the key takes below the figure, points.
 func (k *key) height() vg.Length {
 	if len(k.entries) == 0 {
 		return 0
 	}
-	return vg.Points(keyTop + keyRow*float64((len(k.entries)+keyColumns-1)/keyColumns))
+	return vg.Points(keyTop + keyRow*float64((len(k.entries)+k.columns()-1)/k.columns()))
 }
 
 func (k *key) draw(c draw.Canvas) {
-	columns := min(keyColumns, len(k.entries))
+	columns := k.columns()
 	for i, e := range k.entries {
 		l := plot.NewLegend()
 		l.Top, l.Left, l.ThumbnailWidth, l.Padding = true, true, vg.Points(20), vg.Points(6)

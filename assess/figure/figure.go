@@ -24,10 +24,14 @@ import (
 	"gonum.org/v1/plot/vg/vgsvg"
 )
 
-// Size of a figure, points.
+// Size of a figure, points: of one that is looked at on a desk, and of one of a
+// block's page, whose letters are still read when a phone shows it at some
+// two thirds of its size.
 const (
-	width  = 460
-	height = 280
+	width, height         = 460, 280
+	pageWidth, pageHeight = 320, 230
+	widestBar, barsShare  = 34, 0.7 // points; of the room for the bars
+	besideBars            = 60      // points that axis and margins take
 )
 
 var palette = []color.RGBA{

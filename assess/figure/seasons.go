@@ -3,6 +3,7 @@ package figure
 import (
 	"html/template"
 	"image/color"
+	"math"
 	"strings"
 
 	"gonum.org/v1/plot"
@@ -79,7 +80,7 @@ func Distributions(decimal, title, x, y string, seasons []Distribution, lines []
 	}
 	addUpright(p, lines)
 	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
-	return render(p, title)
+	return renderSized(p, title, pageWidth, pageHeight)
 }
 
 // outlineOf goes around the bars of a distribution.
@@ -143,7 +144,7 @@ func Trend(decimal, title, y string, seasons []Season, lines []Line) (template.H
 	}
 	addLevel(p, lines, -0.5, max(0.5, float64(len(names))-0.5))
 	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
-	return render(p, title)
+	return renderSized(p, title, pageWidth, pageHeight)
 }
 
 // Part is one share of each season's whole.
@@ -159,11 +160,12 @@ func Stacks(decimal, title, y string, seasons []string, parts []Part) (template.
 	p.Y.Min = 0
 	below := make([]float64, len(seasons))
 	var last *plotter.BarChart
+	whole := true
 	for i, part := range parts {
 		if len(part.Values) != len(seasons) || len(seasons) == 0 {
 			continue
 		}
-		b, err := plotter.NewBarChart(plotter.Values(part.Values), vg.Points(34))
+		b, err := plotter.NewBarChart(plotter.Values(part.Values), vg.Points(min(widestBar, barsShare*(pageWidth-besideBars)/float64(len(seasons)))))
 		if err != nil {
 			return "", err
 		}
@@ -178,6 +180,7 @@ func Stacks(decimal, title, y string, seasons []string, parts []Part) (template.
 				middles = append(middles, plotter.XY{X: float64(k), Y: below[k] + v/2})
 			}
 			below[k] += v
+			whole = whole && v == math.Trunc(v)
 		}
 		p.Add(b)
 		if len(middles) == 0 {
@@ -187,7 +190,7 @@ func Stacks(decimal, title, y string, seasons []string, parts []Part) (template.
 		if err != nil {
 			return "", err
 		}
-		marks.GlyphStyle = draw.GlyphStyle{Color: color.Black, Radius: vg.Points(2.5), Shape: shapes[i%len(shapes)]}
+		marks.GlyphStyle = draw.GlyphStyle{Color: color.Black, Radius: vg.Points(4), Shape: shapes[i%len(shapes)]}
 		p.Add(marks)
 		p.Legend.Add(part.Name, b, marks)
 	}
@@ -195,6 +198,7 @@ func Stacks(decimal, title, y string, seasons []string, parts []Part) (template.
 		p.NominalX(seasons...)
 		p.X.Min, p.X.Max = -0.6, float64(len(seasons))-0.4
 	}
+	p.Y.Tick.Marker = even{whole: whole} // there is no half vine
 	p.X.Tick.Marker, p.Y.Tick.Marker = signed{p.X.Tick.Marker, decimal}, signed{p.Y.Tick.Marker, decimal}
-	return render(p, title)
+	return renderSized(p, title, pageWidth, pageHeight)
 }

@@ -190,6 +190,13 @@ func (s *Store) RowStates(ctx context.Context, blockID int64, row int) ([]VineSt
 	return list(ctx, s.db, scanVineState, `SELECT `+vineStateColumns+` FROM vine_winters WHERE block_id = ? AND row = ? AND latest = 1 ORDER BY number`, blockID, row)
 }
 
+// RowChosen lists the vines of a row that have a choice in a winter, "" for the
+// row's latest winter with one, as they stood in it; none where there's no choice.
+func (s *Store) RowChosen(ctx context.Context, blockID int64, row int, winter string) ([]VineState, error) {
+	return list(ctx, s.db, scanVineState, `SELECT `+vineStateColumns+` FROM vine_winters WHERE block_id = ?1 AND row = ?2 AND chosen
+AND winter = CASE ?3 WHEN '' THEN (SELECT max(winter) FROM vine_winters WHERE block_id = ?1 AND row = ?2 AND chosen) ELSE ?3 END ORDER BY number`, blockID, row, winter)
+}
+
 type querier interface {
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
 }

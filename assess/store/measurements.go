@@ -93,13 +93,9 @@ func (s *Store) LatestAsk(ctx context.Context, photoID int64) (ask Ask, failed *
 	var message, phrase string
 	err = s.db.QueryRowContext(ctx, `SELECT code, message, phrase, failed_at FROM failures WHERE ask_id = ?`, ask.ID).Scan(&f.Code, &message, &phrase, &at)
 	if err == nil {
-		f.At, f.Why = parseTime(at), assess.Sentence{Text: message}
-		if phrase != "" {
-			var p assess.Phrase
-			if err := json.Unmarshal([]byte(phrase), &p); err != nil {
-				return Ask{}, nil, false, fmt.Errorf("failure of ask %d: %w", ask.ID, err)
-			}
-			f.Why = assess.Sentence(p)
+		f.At = parseTime(at)
+		if f.Why, err = assess.KeptSentence(message, phrase); err != nil {
+			return Ask{}, nil, false, fmt.Errorf("failure of ask %d: %w", ask.ID, err)
 		}
 		return ask, &f, false, nil
 	}
@@ -184,6 +180,24 @@ func (s *Store) Measurement(ctx context.Context, id int64) (Measurement, error) 
 }
 
 const latestMeasurement = `SELECT id, ask_id, photo_id, json, measured_at FROM measurements WHERE photo_id = ? ORDER BY id DESC LIMIT 1`
+
+// A Gist is what lists tell of a measurement, without reading all of it.
+type Gist struct {
+	ID      int64
+	Outcome assess.Outcome
+	Canes   int // that the program found
+}
+
+// LatestGist is the gist of a photo's newest measurement; the zero Gist when it
+// has none yet.
+func (s *Store) LatestGist(ctx context.Context, photoID int64) (Gist, error) {
+	var g Gist
+	err := s.db.QueryRowContext(ctx, `SELECT id, outcome, canes FROM measurements WHERE photo_id = ? ORDER BY id DESC LIMIT 1`, photoID).Scan(&g.ID, &g.Outcome, &g.Canes)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Gist{}, nil
+	}
+	return g, err
+}
 
 // LatestMeasurement gives the newest measurement of a photo, which is the one
 // that counts, or nil when it has none yet.

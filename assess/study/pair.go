@@ -4,12 +4,14 @@ import (
 	"fmt"
 	"math"
 	"path"
+	"slices"
 	"strings"
 
 	"nodespan/assess"
 )
 
-// Photo is what the program saw of one vine.
+// Photo is what the program saw of one vine on one occasion: somebody hangs the
+// card, takes one photo or two from a step apart, and takes the card down.
 type Photo struct {
 	Name  string // path below the folder
 	Block string
@@ -22,7 +24,16 @@ type Photo struct {
 	Ruled bool
 	// Why says why the photo has no canes, "" when it has.
 	Why string
+	// Deep says that a second photo showed how far canes stand off the wire.
+	Deep bool
+	// StandsWith is the photo with which this one makes up one occasion: it shows
+	// that one's depth, or is a copy of it. It is then no reading of its own. ""
+	// for all others.
+	StandsWith string
 }
+
+// read tells whether the photo gives a reading.
+func (p *Photo) read() bool { return p.Why == "" && p.StandsWith == "" }
 
 // Quantity is what was measured.
 type Quantity string
@@ -42,6 +53,7 @@ type Paired struct {
 	Truth float64
 	Said  assess.Interval
 	How   string // "number", "ruling" or "place"
+	Deep  bool   // two stances show the occasion
 	// Readings is how many hand readings Truth is the mean of.
 	Readings int
 }
@@ -73,6 +85,10 @@ func Pair(hands []Hand, photos []Photo) ([]Paired, []Unpaired) {
 	for _, h := range hands {
 		found, whys := 0, []string{}
 		shown := false
+		if n := h.numberedBy(photos); n > 1 {
+			left = append(left, Unpaired{h, fmt.Sprintf("this vine was photographed on %d occasions, and each photo numbers its canes by itself: name the photo in the column photo, or the cane's place on the wire in at_mm", n)})
+			continue
+		}
 		for i := range photos {
 			p := &photos[i]
 			if !h.shows(p) {
@@ -105,7 +121,7 @@ func Pair(hands []Hand, photos []Photo) ([]Paired, []Unpaired) {
 				k := key{p.Name, c.ID, in, q.what}
 				s := sums[k]
 				if s == nil {
-					s = &Paired{Hand: h, Photo: p.Name, What: q.what, Whole: in < 0, Said: said, How: how}
+					s = &Paired{Hand: h, Photo: p.Name, What: q.what, Whole: in < 0, Said: said, How: how, Deep: p.Deep}
 					sums[k], order = s, append(order, k)
 				}
 				s.Truth += (q.truth - s.Truth) / float64(s.Readings+1)
@@ -126,10 +142,28 @@ func Pair(hands []Hand, photos []Photo) ([]Paired, []Unpaired) {
 	return out, left
 }
 
-// shows tells whether a photo is one of the measured vine.
+// numberedBy tells how many readings a cane's number could mean; 0 where the
+// cane isn't named by a number, or the photo is named too.
+func (h Hand) numberedBy(photos []Photo) (n int) {
+	if h.Cane == 0 || h.Photo != "" {
+		return 0
+	}
+	for i := range photos {
+		if p := &photos[i]; h.shows(p) && p.read() {
+			n++
+		}
+	}
+	return n
+}
+
+// shows tells whether a photo is one of the measured vine, or the one that was
+// named.
 func (h Hand) shows(p *Photo) bool {
 	if h.Photo != "" {
 		return h.Photo == p.Name || h.Photo == path.Base(p.Name)
+	}
+	if p.StandsWith != "" {
+		return false // told by the other one
 	}
 	return p.Vine == h.Vine && p.Row == h.rowOr(p.Row) && (h.Block == "" || strings.EqualFold(h.Block, p.Block))
 }
@@ -219,24 +253,50 @@ func valueOf(c *assess.Cane, internode int, what Quantity) assess.Interval {
 // handRepeats groups hand readings of the same thing on the same vine: how well
 // the hand repeats itself.
 func handRepeats(hands []Hand, of func(Hand) float64) [][]float64 {
-	groups := map[string][]float64{}
-	var order []string
+	var all grouped
 	for _, h := range hands {
-		v := of(h)
-		if math.IsNaN(v) {
-			continue
-		}
-		k := fmt.Sprintf("%s %s %d %d %d %v %d %v", h.Photo, strings.ToLower(h.Block), h.Row, h.Vine, h.Cane, h.AtMM, h.NodeFrom, h.AlongMM)
-		if groups[k] == nil {
-			order = append(order, k)
-		}
-		groups[k] = append(groups[k], v)
-	}
-	var out [][]float64
-	for _, k := range order {
-		if len(groups[k]) > 1 {
-			out = append(out, groups[k])
+		if v := of(h); !math.IsNaN(v) {
+			all.add(h.thing(), v)
 		}
 	}
-	return out
+	return all.several()
+}
+
+// programRepeats groups the program's readings of the same thing on the same
+// vine, one reading an occasion: how well the program repeats itself.
+func programRepeats(pairs []Paired) [][]float64 {
+	var all grouped
+	for _, p := range pairs {
+		all.add(p.Hand.thing(), p.Said.Value)
+	}
+	return all.several()
+}
+
+// thing names what was measured, the same for each measurement of it.
+func (h Hand) thing() string {
+	return fmt.Sprintf("%s %s %d %d %d %v %d %v", h.Photo, strings.ToLower(h.Block), h.Row, h.Vine, h.Cane, h.AtMM, h.NodeFrom, h.AlongMM)
+}
+
+// grouped are readings by the thing that was read, in the order in which they
+// came.
+type grouped struct {
+	at  map[string]int
+	all [][]float64
+}
+
+func (g *grouped) add(thing string, v float64) {
+	i, ok := g.at[thing]
+	if !ok {
+		if g.at == nil {
+			g.at = map[string]int{}
+		}
+		i = len(g.all)
+		g.at[thing], g.all = i, append(g.all, nil)
+	}
+	g.all[i] = append(g.all[i], v)
+}
+
+// several gives those that were read more than once.
+func (g *grouped) several() [][]float64 {
+	return slices.DeleteFunc(g.all, func(vs []float64) bool { return len(vs) < 2 })
 }

@@ -33,7 +33,13 @@ type Result struct {
 	HandU       float64                  `json:"hand_u_mm"` // that was reckoned with
 	Proposals   []string                 `json:"proposals"`
 	Problem     string                   `json:"problem,omitempty"` // why there is no result
-	Vines       int                      `json:"vines"`
+	// Occasions is on how many occasions a vine was photographed for these pairs:
+	// one photo each, or two stances measured together.
+	Occasions int `json:"occasions"`
+	Deep      int `json:"occasions_of_two_stances"` // of them, those that two stances show
+	// Repeats is how the program repeats itself from one occasion to another of
+	// the same vine; nil without things that were measured on several.
+	Repeats *agreement.Repeatability `json:"program_repeats,omitempty"`
 
 	pairs []Paired
 }
@@ -77,6 +83,16 @@ func NewReport(hands []Hand, photos []Photo, program string) Report {
 	return r
 }
 
+// Read is how many occasions gave a reading.
+func (r Report) Read() (n int) {
+	for i := range r.Photos {
+		if r.Photos[i].read() {
+			n++
+		}
+	}
+	return n
+}
+
 func once(list []string, s string) []string {
 	if s == "" || slices.Contains(list, s) {
 		return list
@@ -87,13 +103,19 @@ func once(list []string, s string) []string {
 func (r *Result) compute() {
 	var pairs []agreement.Pair
 	var claims []agreement.Claim
-	vines := map[string]bool{}
+	occasions := map[string]bool{}
 	for _, p := range r.pairs {
 		pairs = append(pairs, agreement.Pair{A: p.Said.Value, B: p.Truth})
 		claims = append(claims, agreement.Claim{Said: p.Said, True: p.Truth, TrueU: r.HandU / math.Sqrt(float64(p.Readings))})
-		vines[p.Photo] = true
+		if !occasions[p.Photo] && p.Deep {
+			r.Deep++
+		}
+		occasions[p.Photo] = true
 	}
-	r.Vines = len(vines)
+	r.Occasions = len(occasions)
+	if rep, err := agreement.Repeat(programRepeats(r.pairs)); err == nil {
+		r.Repeats = &rep
+	}
 	var err error
 	if r.Agreement, err = agreement.Limits(pairs); err != nil {
 		r.Problem = err.Error()

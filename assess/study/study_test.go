@@ -98,7 +98,7 @@ func TestFindsBiasAndNarrowIntervals(t *testing.T) {
 	if err := rep.Page(&out); err != nil {
 		t.Fatal(err)
 	}
-	for _, s := range []string{"<svg", "Bias", "640 on 40 photos"} {
+	for _, s := range []string{"<svg", "Bias", "640 on 40 occasions"} {
 		if !strings.Contains(out.String(), s) {
 			t.Errorf("the page has no %q", s)
 		}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"time"
@@ -14,6 +15,7 @@ import (
 	"nodespan/api"
 	"nodespan/assess"
 	"nodespan/assess/store"
+	"nodespan/vision/truth"
 )
 
 // demoMark is the file that says that a folder holds a demonstration.
@@ -107,7 +109,7 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		data, err := d.draw(1)
+		data, drawn, err := d.draw(1)
 		if err != nil {
 			return err
 		}
@@ -134,7 +136,7 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 			if err != nil || m == nil || d.ruled == none || m.Seen.Outcome != assess.Measured {
 				return err
 			}
-			return ruleDemo(ctx, server, record, m, d)
+			return ruleDemo(ctx, server, record, m, d, drawn)
 		})
 	}
 	if err := ruling.Wait(); err != nil {
@@ -150,7 +152,7 @@ func fillDemo(ctx context.Context, server *api.Server, record *store.Store, fold
 // secondOfDemo adds a photo of the same vine from a step aside, and gives the
 // measurement of both.
 func secondOfDemo(ctx context.Context, server *api.Server, record *store.Store, first int64, d demoPhoto) (*store.Measurement, error) {
-	data, err := d.draw(2)
+	data, _, err := d.draw(2)
 	if err != nil {
 		return nil, err
 	}
@@ -212,8 +214,10 @@ func waitMeasured(ctx context.Context, record *store.Store, photo int64) (*store
 }
 
 // ruleDemo lets an invented person rule on a photo: agree with most, take the
-// least sure node off one cane, and choose when the photo is a finished one.
-func ruleDemo(ctx context.Context, server *api.Server, record *store.Store, m *store.Measurement, d demoPhoto) error {
+// least sure node off one cane, say of what is too close to call what caliper
+// and eye say at the vine, which was drawn, and choose when the photo is a
+// finished one.
+func ruleDemo(ctx context.Context, server *api.Server, record *store.Store, m *store.Measurement, d demoPhoto, drawn *truth.Photo) error {
 	if there, err := record.Rulings(ctx, m.ID); err != nil || len(there) > 0 {
 		return err
 	}
@@ -223,6 +227,10 @@ func ruleDemo(ctx context.Context, server *api.Server, record *store.Store, m *s
 	}
 	if len(canes) == 0 {
 		return nil
+	}
+	byHand := map[int]truth.Pair{} // by index of the cane
+	for _, p := range truth.Compare(drawn, m.Seen, truth.DefaultRules()).Pairs {
+		byHand[p.Reported] = p
 	}
 	now := time.Now()
 	var rulings []assess.Ruling
@@ -235,6 +243,11 @@ func ruleDemo(ctx context.Context, server *api.Server, record *store.Store, m *s
 		if i == 1 && len(c.Nodes) > 3 {
 			r.Said, r.Nodes = assess.Correct, withoutLeastSure(c.Nodes)
 			r.Note = "looked at it on the vine: no bud there"
+		}
+		if p, ok := byHand[i]; ok && c.Finding == assess.TooCloseToCall && p.Diameter.Known {
+			r.Said, r.DiameterMM = assess.Correct, math.Round(10*p.Diameter.Truth)/10
+			r.Finding = findingAtTheVine(p)
+			r.Note = "measured at the vine with the caliper"
 		}
 		checked := r
 		checked.Who, checked.When = d.by, now
@@ -255,6 +268,24 @@ func ruleDemo(ctx context.Context, server *api.Server, record *store.Store, m *s
 		return nil
 	}
 	return server.Choose(ctx, m.ID, d.by)
+}
+
+// findingAtTheVine is what somebody who stands before the drawn cane says of it
+// by the limits of a start; they can see what a photo leaves open.
+func findingAtTheVine(p truth.Pair) assess.Finding {
+	limits := assess.DefaultRuleSet()
+	short := p.Internode.Known && p.Internode.Truth < limits.ShortNoded.Limit
+	switch {
+	case p.Diameter.Truth > limits.OverVigorous.Limit:
+		return assess.OverVigorous
+	case p.Diameter.Truth < limits.Weak.Limit && short:
+		return assess.WeakAndShortNoded
+	case p.Diameter.Truth < limits.Weak.Limit:
+		return assess.Weak
+	case short:
+		return assess.ShortNoded
+	}
+	return assess.Sound
 }
 
 func withoutLeastSure(nodes []assess.Node) []assess.Node {

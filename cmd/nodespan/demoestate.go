@@ -5,6 +5,7 @@ import (
 	"image/jpeg"
 
 	"nodespan/vision/render"
+	"nodespan/vision/truth"
 )
 
 // The invented estate. None of its places and people exists.
@@ -59,15 +60,15 @@ var demoPhotos = []demoPhoto{
 }
 
 // draw renders the photo as a camera would send it, from the first place or from
-// a step aside (2).
-func (d demoPhoto) draw(stance int) ([]byte, error) {
+// a step aside (2), and tells what was drawn.
+func (d demoPhoto) draw(stance int) ([]byte, *truth.Photo, error) {
 	d.with.Width, d.with.Stance = widthPx, stance
 	p := render.Random(d.seed, d.with)
-	img, _, err := render.Draw(p)
+	img, drawn, err := render.Draw(p)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var out bytes.Buffer
 	err = jpeg.Encode(&out, img, &jpeg.Options{Quality: p.JPEGQuality})
-	return out.Bytes(), err
+	return out.Bytes(), drawn, err
 }

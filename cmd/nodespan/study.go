@@ -3,19 +3,11 @@ package main
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
-	"errors"
 	"flag"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
-	"strings"
-
-	"golang.org/x/sync/errgroup"
 
 	"nodespan/assess"
 	"nodespan/assess/batch"
@@ -32,6 +24,7 @@ func runStudy(ctx context.Context, args []string) int {
 	pattern := fs.String("pattern", batch.DefaultPattern, "how photos are named, as in nodespan batch")
 	vines := fs.String("vines", "", "`CSV` that tells which photo shows which vine, as in nodespan batch")
 	record := fs.String("record", "", "`FOLDER` of a record: canes of photos that are in it are those that a person confirmed there, with corrected nodes")
+	alone := fs.Bool("alone", false, "measure every photo by itself, so that two stances of a vine are two readings")
 	workers := fs.Int("workers", 0, "photos measured at the same time (default: as many as processors)")
 	fs.Usage = func() {
 		fmt.Fprintln(fs.Output(), `nodespan study DIR HAND.csv --out FILE.html [options]
@@ -42,7 +35,10 @@ HAND.csv has the columns vine (as block-row-vine), cane, node_from, node_to,
 diameter_mm, internode_mm, who, with; a cane is named by its number as the
 program draws it (nodespan measure --picture), or by the column at_mm: where it
 arises along the wire, from the card's centre to the right. along_mm, the middle
-of the measured internode from the cane's base, may stand for the two nodes.`)
+of the measured internode from the cane's base, may stand for the two nodes.
+Two stances of a vine, as names or list tell them, are measured together and are
+one reading; several readings of a vine tell how the program repeats itself, if
+canes are named by at_mm, since each photo numbers its canes by itself.`)
 		fs.PrintDefaults()
 	}
 	if err := parseAnywhere(fs, args); err != nil {
@@ -52,7 +48,7 @@ of the measured internode from the cane's base, may stand for the two nodes.`)
 		fs.Usage()
 		return exitUsage
 	}
-	if err := makeStudy(ctx, fs.Arg(0), fs.Arg(1), *out, *figures, *record, batchCall{pattern: *pattern, vines: *vines, workers: *workers}); err != nil {
+	if err := makeStudy(ctx, fs.Arg(0), fs.Arg(1), *out, *figures, *record, batchCall{pattern: *pattern, vines: *vines, workers: *workers, alone: *alone}); err != nil {
 		return fail(err)
 	}
 	return exitOK
@@ -82,7 +78,7 @@ func makeStudy(ctx context.Context, dir, handFile, out, figures, record string, 
 		}
 		defer st.Close()
 	}
-	photos, err := measureStudy(ctx, dir, match, st, o.workers)
+	photos, err := study.Take{Dir: dir, Match: match, Measurer: vision.New(version), Record: st, Alone: o.alone, Workers: o.workers}.Photos(ctx)
 	if err != nil {
 		return err
 	}
@@ -112,116 +108,12 @@ func makeStudy(ctx context.Context, dir, handFile, out, figures, record string, 
 		fmt.Printf("%s: %d pairs, bias %.2f mm (%.2f to %.2f), limits of agreement %.2f to %.2f mm, intervals hold %.0f %% (%.0f to %.0f %%)\n",
 			q.What, a.N, a.Bias.Value, a.Bias.Low, a.Bias.High, a.Lower.Value, a.Upper.Value, 100*q.Held.Share.Value, 100*q.Held.Share.Low, 100*q.Held.Share.High)
 	}
+	for _, q := range r.Results {
+		if q.Repeats != nil {
+			fmt.Printf("%s from occasion to occasion: standard deviation %.2f mm, repeatability coefficient %.2f mm, %d things\n", q.What, q.Repeats.WithinSD.Value, q.Repeats.Coefficient.Value, q.Repeats.Things)
+		}
+	}
+	fmt.Printf("%d occasions in %d photos. ", r.Read(), len(r.Photos))
 	fmt.Printf("%d of %d hand measurements found no partner; written to %s\n", len(r.Unpaired), r.Hands, out)
 	return nil
-}
-
-// measureStudy measures the photos of a folder, some at a time; they come out in
-// the order of their names.
-func measureStudy(ctx context.Context, dir string, match *batch.Matcher, st *store.Store, workers int) ([]study.Photo, error) {
-	var names []string
-	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			return err
-		}
-		switch strings.ToLower(filepath.Ext(path)) {
-		case ".jpg", ".jpeg", ".png", ".webp":
-			names = append(names, path)
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, assess.Errorf(assess.EInvalid, "%s can't be read. Name the folder with the photos: %w", dir, err)
-	}
-	if len(names) == 0 {
-		return nil, assess.Errorf(assess.EInvalid, "There is no photo in %s.", dir)
-	}
-	m := vision.New(version)
-	photos := make([]study.Photo, len(names))
-	if workers <= 0 {
-		workers = runtime.NumCPU()
-	}
-	g, gctx := errgroup.WithContext(ctx)
-	g.SetLimit(workers)
-	for i, name := range names {
-		g.Go(func() error {
-			rel, err := filepath.Rel(dir, name)
-			if err != nil {
-				return err
-			}
-			p := study.Photo{Name: filepath.ToSlash(rel)}
-			data, err := os.ReadFile(name)
-			if err != nil {
-				p.Why = "the file can't be read"
-				photos[i] = p
-				return nil
-			}
-			at := match.PlaceOf(p.Name, data)
-			p.Block, p.Row, p.Vine = at.Block, at.Row, at.Vine
-			if st != nil {
-				if found, err := fromRecord(gctx, st, data, &p); err != nil || found {
-					photos[i] = p
-					return err
-				}
-			}
-			res, err := m.Measure(gctx, data, assess.Ask{Name: p.Name})
-			var ae *assess.Error
-			switch {
-			case gctx.Err() != nil:
-				return gctx.Err()
-			case errors.As(err, &ae):
-				p.Why = ae.Message
-			case err != nil:
-				return fmt.Errorf("%s: %w", name, err)
-			case res.Outcome == assess.Refused:
-				p.Why = "refused: " + strings.Join(assess.Advise(res.Reasons), " ")
-			default:
-				p.Canes, p.Reference = res.Canes, res.Reference
-			}
-			photos[i] = p
-			return nil
-		})
-	}
-	return photos, g.Wait()
-}
-
-// fromRecord takes what a person confirmed of a photo, when the record has it.
-func fromRecord(ctx context.Context, st *store.Store, data []byte, p *study.Photo) (bool, error) {
-	sum := sha256.Sum256(data)
-	there, err := st.PhotosOf(ctx, hex.EncodeToString(sum[:]))
-	if err != nil || len(there) == 0 {
-		return false, err
-	}
-	ph := there[0]
-	m, err := st.LatestMeasurement(ctx, ph.ID)
-	if err != nil || m == nil || m.Seen.Outcome != assess.Measured {
-		return false, err
-	}
-	kept, err := st.Rulings(ctx, m.ID)
-	if err != nil {
-		return false, err
-	}
-	rulings, err := store.ReadRulings(kept)
-	if err != nil {
-		return false, err
-	}
-	vine, err := st.Vine(ctx, ph.VineID)
-	if err != nil {
-		return false, err
-	}
-	block, err := st.Block(ctx, vine.BlockID)
-	if err != nil {
-		return false, err
-	}
-	p.Block, p.Row, p.Vine, p.Ruled, p.Reference = block.Name, vine.Row, vine.Number, true, m.Seen.Reference
-	for _, c := range assess.Confirm(m.Seen, rulings, assess.DefaultRuleSet()) {
-		// A diameter that was ruled by caliper is the hand's, not the program's.
-		if c.Kind == assess.OneYearCane && !c.ByHand {
-			p.Canes = append(p.Canes, c.Cane)
-		}
-	}
-	if len(p.Canes) == 0 {
-		p.Why = "nobody has confirmed a cane on it yet"
-	}
-	return true, nil
 }

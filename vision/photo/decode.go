@@ -11,6 +11,7 @@ import (
 	_ "golang.org/x/image/webp" // registers the WebP header reader
 
 	"nodespan/assess"
+	"nodespan/assess/notes"
 )
 
 // Limits bound what is decoded. They are checked against the file's header,
@@ -91,13 +92,13 @@ func Decode(data []byte, lim Limits) (*Photo, error) {
 		mat.Close()
 		return nil, assess.Errorf(assess.EInvalid, "the picture's header contradicts itself: copy the photo again from the camera")
 	}
-	meta := readEXIF(data, kind)
-	turn(&mat, meta.orientation)
+	meta := notes.Read(data)
+	turn(&mat, meta.Orientation)
 	p := &Photo{BGR: mat, Width: mat.Cols(), Height: mat.Rows()}
-	if meta.focal35 > 0 {
+	if meta.Focal35 > 0 {
 		// The 35 mm equivalent relates the diagonals: 43.27 mm is the
 		// diagonal of a 36 x 24 mm frame (CIPA DCG-001).
-		p.FocalPx = meta.focal35 / 43.27 * hypot(p.Width, p.Height)
+		p.FocalPx = meta.Focal35 / 43.27 * hypot(p.Width, p.Height)
 	}
 	if p.pix, err = mat.DataPtrUint8(); err != nil {
 		mat.Close()

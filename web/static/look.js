@@ -139,6 +139,8 @@ function tell(box, points) {
   }));
 }
 
+const known = new Set(['image/jpeg', 'image/png', 'image/webp']);
+
 // look shows in box what is seen of a photo; still tells whether it is the one
 // that is shown.
 export async function look(file, box, still) {
@@ -148,7 +150,8 @@ export async function look(file, box, still) {
   try { picture = await createImageBitmap(file); } catch { /* the service reads more kinds than this browser */ }
   if (!still()) return;
   if (!picture) {
-    tell(box, [{ of: 'photo', state: 'unknown', say: 'unreadable' }]);
+    // A kind that every browser reads, and this file not: it isn't whole.
+    tell(box, [known.has(file.type) ? { of: 'photo', state: 'change', say: 'damaged' } : { of: 'photo', state: 'unknown', say: 'unreadable' }]);
     box.dataset.state = 'done';
     return;
   }

@@ -184,8 +184,8 @@ function show() {
     const d = of(c.id);
     $('cane-title').textContent = touched ? t('exercise.cane', { cane: c.id, n: at + 1, all: canes.length }) : t('exercise.tapfirst');
     const measures = [];
-    if (c.diameter_mm) measures.push(`${t('vine.diameter')}: ${interval(c.diameter_mm, 1)}`);
-    if (c.internode_mm) measures.push(`${t('vine.internode')}: ${interval(c.internode_mm, 0)}`);
+    if (c.diameter_mm) measures.push(t('value.of', { what: t('vine.diameter'), value: interval(c.diameter_mm, 1) }));
+    if (c.internode_mm) measures.push(t('value.of', { what: t('vine.internode'), value: interval(c.internode_mm, 0) }));
     if (c.finding) measures.push(t(`finding.${c.finding}`));
     $('measures').textContent = measures.join('. ');
     $('measures').hidden = !measures.length;
@@ -206,7 +206,7 @@ function show() {
 function showSealed() {
   const s = view.sealed;
   $('sealed-text').textContent = s.passed ? t('exercise.sealed.passed', { when: day(s.when) }) : t(s.blind || about ? 'exercise.sealed' : 'exercise.sealed.informed', { n: s.attempt, when: day(s.when) });
-  $('sealed-list').replaceChildren(...s.choice.canes.map((d) => Object.assign(document.createElement('li'), { textContent: `${t('choice.fate', { cane: d.cane })}: ${[decisionWords(d, form), whyWords(d)].filter(Boolean).join(' – ')}` })));
+  $('sealed-list').replaceChildren(...s.choice.canes.map((d) => Object.assign(document.createElement('li'), { textContent: t('value.of', { what: t('choice.fate', { cane: d.cane }), value: [decisionWords(d, form), whyWords(d)].filter(Boolean).join(' – ') }) })));
   if (s.choice.head) $('sealed-list').append(Object.assign(document.createElement('li'), { textContent: [t(`exercise.head.${s.choice.head}`), s.choice.head_words].filter(Boolean).join('. ') }));
   $('withdraw-box').hidden = s.passed;
 }

@@ -149,7 +149,7 @@ function fateBox(f) {
   if (f.kept) box.append(weighed(f.kept));
   if (f.kept?.laying) box.append(laying(f.kept));
   if (view.canes.find((c) => c.cane.id === f.id)?.kind === 'old_wood') return box;
-  const label = Object.assign(document.createElement('label'), { htmlFor: `fate-${f.id}`, textContent: `${t('choice.change')}: ${t('choice.fate', { cane: f.id })}`, className: 'small' });
+  const label = Object.assign(document.createElement('label'), { htmlFor: `fate-${f.id}`, textContent: t('value.of', { what: t('choice.change'), value: t('choice.fate', { cane: f.id }) }), className: 'small' });
   const select = Object.assign(document.createElement('select'), { id: `fate-${f.id}` });
   addOption(select, '', t('choice.fate.suggested'));
   view.form.places.forEach((pl, i) => addOption(select, `lay ${i}`, t('choice.fate.lay', { place: place(pl) })));

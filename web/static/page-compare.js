@@ -142,7 +142,7 @@ function done() {
     select.dataset.cane = d.cane;
     select.append(new Option(t('exercise.done.unsaid'), ''));
     for (const f of ['lay', 'spur', 'remove', 'other']) select.append(new Option(t(`exercise.fate.${f}`), f));
-    field.append(Object.assign(document.createElement('label'), { htmlFor: select.id, textContent: `${t('choice.fate', { cane: d.cane })} (${t('exercise.done.planned')}: ${t(`exercise.fate.${d.fate}`)})` }), select);
+    field.append(Object.assign(document.createElement('label'), { htmlFor: select.id, textContent: `${t('choice.fate', { cane: d.cane })} (${t('value.of', { what: t('exercise.done.planned'), value: t(`exercise.fate.${d.fate}`) })})` }), select);
     $('done-canes').append(field);
   }
 }

@@ -100,7 +100,7 @@ async function send(files) {
         sent += 1;
       } catch (e) {
         if (!e.status) { $('fault').textContent = e.message; halted = true; return; }
-        $('left').append(element('li', `${pathOf(f)}: ${e.message}`));
+        $('left').append(element('li', t('value.of', { what: pathOf(f), value: e.message })));
       }
       tell();
     }
@@ -176,7 +176,7 @@ function row(o) {
   const name = element('td', '', { 'data-name': t('job.photo') });
   const link = o.outcome === 'measured' || o.outcome === 'refused' || o.outcome === 'failed';
   name.append(link ? element('a', o.path, { href: `${page}/photo?path=${encodeURIComponent(o.path)}` }) : o.path);
-  const what = element('td', t(`job.outcome.${o.outcome}`) + (o.reason ? `: ${o.reason_told || o.reason}` : '') + (o.with && o.outcome === 'measured' ? ', ' + t(o.depth ? 'job.with' : 'job.with.none', { photo: o.with }) : ''), { 'data-name': t('job.outcome') });
+  const what = element('td', (o.reason ? t('value.of', { what: t(`job.outcome.${o.outcome}`), value: o.reason_told || o.reason }) : t(`job.outcome.${o.outcome}`)) + (o.with && o.outcome === 'measured' ? ', ' + t(o.depth ? 'job.with' : 'job.with.none', { photo: o.with }) : ''), { 'data-name': t('job.outcome') });
   const vine = element('td', '', { 'data-name': t('job.vine') });
   vine.append(placed(o));
   tr.append(name, what, vine);

@@ -6,7 +6,7 @@ import { get, post, key, keepAnswer } from './net.js';
 import { all as allWork, change as changeWork, drop, hear, keep, Closed, Full } from './waiting.js';
 import { kick, person } from './sender.js';
 import { signInAgain } from './again.js';
-import { t, interval, number, day, said, inches, typed, byHand } from './text.js';
+import { t, interval, number, day, said, inches, typed, byHand, placeStep, placeField, placeTyped } from './text.js';
 import { Stage, svg, nearest, placeAt } from './stage.js';
 import { drawCanes, sample, sortOf, sorts, box } from './canes.js';
 import { Drafts } from './drafts.js';
@@ -114,7 +114,8 @@ function show() {
   $('onward').textContent = n ? t('rule.save.on', { n }) : t('rule.choice');
   $('onward').disabled = Boolean(going);
   $('revise').hidden = !finished;
-  $('after').hidden = !(view.confirmed.length > 0 && n === 0 && !waiting.length);
+  // The large button is the same way on: told once, the cane keeps the room.
+  $('after').hidden = !(view.confirmed.length > 0 && n === 0 && !waiting.length) || !$('onward').hidden;
   showStances(finished);
   if (row) showCane(row, all);
   else $('cane-title').textContent = $('state').textContent = '';
@@ -340,8 +341,8 @@ function listNodes(row) {
     const li = document.createElement('li');
     const field = document.createElement('div');
     const label = Object.assign(document.createElement('label'), { htmlFor: `node-${i}`, textContent: t('rule.edit.node', { n: i + 1 }) });
-    const input = Object.assign(document.createElement('input'), { id: `node-${i}`, type: 'number', step: '1', min: '0', value: number(n.along_mm).replace(',', '.') });
-    input.addEventListener('change', () => { const v = Number(input.value); input.blur(); moveNode(i, v); });
+    const input = Object.assign(document.createElement('input'), { id: `node-${i}`, type: 'number', inputMode: 'decimal', step: String(placeStep), min: '0', value: placeField(n.along_mm) });
+    input.addEventListener('change', () => { const v = placeTyped(input.value); input.blur(); moveNode(i, v); });
     const del = Object.assign(document.createElement('button'), { type: 'button', textContent: '✗' });
     del.setAttribute('aria-label', t('rule.edit.remove', { n: i + 1 }));
     del.addEventListener('click', () => { del.blur(); deleteNode(i); });
@@ -716,7 +717,7 @@ $('byhand').addEventListener('change', (e) => correct((d) => {
   d[inches ? 'diameter_in_by_hand' : 'diameter_mm_by_hand'] = Number(e.target.value) || 0;
 }));
 $('note').addEventListener('change', (e) => correct((d) => { d.note = e.target.value.trim(); }));
-$('add').addEventListener('click', () => { if ($('addat').value !== '') { addNode(Number($('addat').value)); $('addat').value = ''; } });
+$('add').addEventListener('click', () => { if ($('addat').value !== '') { addNode(placeTyped($('addat').value)); $('addat').value = ''; } });
 $('undo').addEventListener('click', () => {
   const back = drafts.undo();
   if (!back) return;

@@ -60,7 +60,12 @@ async function show() {
 }
 
 hear((news) => {
-  if (news.wait) { why = news.wait; seconds = news.seconds; }
+  if (news.wait) {
+    why = news.wait;
+    seconds = news.seconds;
+    // What was on its way begins anew.
+    for (const id of Object.keys(shares)) delete shares[id];
+  }
   if (news.sending) {
     shares[news.sending] = news.share;
     why = '';

@@ -42,6 +42,12 @@ export const byHand = (mm, inch) => (inch && inches ? number(inch, 3) : length(i
 // number of them needs.
 export const inReader = () => (inches ? { per: mmPerInch, decimals: 1 } : { per: 1, decimals: 0 });
 
+// A place on a cane in a field: whole mm, or hundredths of an inch; and what is
+// typed there, in mm.
+export const placeStep = inches ? 0.01 : 1;
+export const placeField = (mm) => (inches ? (mm / mmPerInch).toFixed(2) : String(Math.round(mm)));
+export const placeTyped = (value) => Number(value) * (inches ? mmPerInch : 1);
+
 // interval writes a measured length with its bounds; the unit stands beside it.
 export function interval(q, decimals = 0) {
   if (!q || !(q.high > 0)) return t('value.none');
