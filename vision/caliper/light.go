@@ -5,19 +5,22 @@ import (
 	"slices"
 )
 
-// A Light is the side from which all canes of a photo are lit: the sun is the
-// same for all of them. Under a cloudy sky, or with the sun behind the camera,
-// neither side is darker, and a rim in the shade can't be.
+// A Light says from which side the canes of a photo are lit: the sun is the same
+// for all of them. Under a cloudy sky neither side is darker, and a rim in the
+// shade can't be. The camera looks at each cane from another direction, up to 35
+// degrees apart, so that with the sun before or behind it canes may be lit from
+// the left on one side of the photo and from the right on the other: what they
+// are lit by changes evenly along the picture's rows.
 type Light struct {
-	// From is the direction of the light along the picture's rows: 1 where it
-	// comes from the right, -1 from the left, 0 from neither or where canes
-	// disagree.
-	From float64
+	mid, half float64 // columns of the picture: middle of the canes, and how far they reach
+	more      float64 // how much brighter the right side is than the left at mid, powers of two
+	slope     float64 // how much that changes over half
+	least     float64 // less isn't counted
 }
 
 // LightOf compares the brightness of the canes' right and left parts.
 func LightOf(cs []*Course) Light {
-	var all []float64
+	var at, more []float64
 	par := Params{}
 	for _, c := range cs {
 		var d []float64
@@ -32,20 +35,47 @@ func LightOf(cs []*Course) Light {
 		}
 		if len(d) > 20 {
 			slices.Sort(d)
-			all, par = append(all, d[len(d)/2]), c.par
+			at, more, par = append(at, c.pts[len(c.pts)/2][0]), append(more, d[len(d)/2]), c.par
 		}
 	}
-	if len(all) == 0 {
+	if len(at) == 0 {
 		return Light{}
 	}
+	l := Light{mid: (slices.Max(at) + slices.Min(at)) / 2, half: max((slices.Max(at)-slices.Min(at))/2, 1), least: par.LitMore}
+	// Least squares, the slope held near 0 as if one more cane at each end had
+	// shown none.
+	n, sx, sxx, sy, sxy := 0.0, 0.0, par.LitHold, 0.0, 0.0
+	for i, a := range more {
+		x := (at[i] - l.mid) / l.half
+		n, sx, sxx, sy, sxy = n+1, sx+x, sxx+x*x, sy+a, sxy+a*x
+	}
+	l.slope = (n*sxy - sx*sy) / (n*sxx - sx*sx)
+	l.more = (sy - l.slope*sx) / n
 	sum, size := 0.0, 0.0
-	for _, a := range all {
-		sum, size = sum+a, size+math.Abs(a)
+	for i, a := range more {
+		sum, size = sum+a*math.Copysign(1, l.at(at[i])), size+math.Abs(a)
 	}
-	if size < par.LitMore*float64(len(all)) || math.Abs(sum) < par.LitAlike*size {
+	if size < par.LitMore*n || sum < par.LitAlike*size {
 		return Light{}
 	}
-	return Light{From: math.Copysign(1, sum)}
+	return l
+}
+
+// at gives how much brighter the right side of a cane at a column is.
+func (l Light) at(x float64) float64 {
+	if l.half == 0 {
+		return 0
+	}
+	return l.more + l.slope*(x-l.mid)/l.half
+}
+
+// From is the direction of the light on a cane at a column of the picture: 1 where
+// it comes from the right, -1 from the left, 0 where that can't be told.
+func (l Light) From(x float64) float64 {
+	if a := l.at(x); a != 0 && math.Abs(a) >= l.least {
+		return math.Copysign(1, a)
+	}
+	return 0
 }
 
 // toRight is how far to the right in the picture the cane's right side faces, -1
@@ -57,8 +87,8 @@ func (c *Course) toRight(i int) float64 { return -math.Sin(angleAt(c.pts, i)) }
 // that the light doesn't reach.
 func (l Light) allow(c *Course) (left, right []float64) {
 	left, right = make([]float64, len(c.pts)), make([]float64, len(c.pts))
-	for i := range c.pts {
-		away := -l.From * c.toRight(i) // of the right side
+	for i, q := range c.pts {
+		away := -l.From(q[0]) * c.toRight(i) // of the right side
 		if away > sideways {
 			right[i] = c.rimR[i]
 		}

@@ -53,8 +53,27 @@ func TestLightOf(t *testing.T) {
 		for i, m := range c.more {
 			cs = append(cs, litCane(m, i%2 == 0))
 		}
-		if got := LightOf(cs).From; got != c.want {
+		if got := LightOf(cs).From(100); got != c.want {
 			t.Errorf("%s: from %v, want %v", name, got, c.want)
+		}
+	}
+}
+
+// With the sun before or behind the camera, canes on one side of the photo are
+// lit from the left and on the other from the right.
+func TestLightAcrossPhoto(t *testing.T) {
+	var cs []*Course
+	for i, more := range []float64{-1.2, -0.9, -0.5, 0.1, 0.6, 1, 1.3} {
+		c := litCane(more, true)
+		for k := range c.pts {
+			c.pts[k][0] += 500 * float64(i)
+		}
+		cs = append(cs, c)
+	}
+	l := LightOf(cs)
+	for x, want := range map[float64]float64{100: -1, 1600: 0, 3100: 1} {
+		if got := l.From(x); got != want {
+			t.Errorf("at column %v: from %v, want %v", x, got, want)
 		}
 	}
 }
@@ -68,7 +87,7 @@ func TestRimsInLight(t *testing.T) {
 			if !climbs && from != 0 {
 				want = [2]float64{1 - want[0], 2 - want[1]}
 			}
-			l, r := Light{From: from}.allow(c)
+			l, r := Light{half: 1, more: from}.allow(c)
 			if l[30] != want[0] || r[30] != want[1] {
 				t.Errorf("climbing %v, light from %v: rims of %v and %v px, want %v", climbs, from, l[30], r[30], want)
 			}

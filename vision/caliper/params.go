@@ -52,7 +52,10 @@ type Params struct {
 	// brightness on average for the photo to be lit from one side. LitAlike is how
 	// much of that must be left when those that are brighter on the other side are
 	// taken off. Smaller finds a side under a cloudy sky. Default 0.28 and 0.6.
-	LitMore, LitAlike float64
+	// LitHold is by how many canes at the photo's edge that are lit evenly the
+	// light is held from changing along the rows. Larger takes the light for the
+	// same everywhere. Default 2.
+	LitMore, LitAlike, LitHold float64
 	// Step is the ratio of the thickness below and above a place, each over
 	// StepReachMM, from which it is a step and no taper; it is looked for in the
 	// lower StepShare of a cane, with AboveMM above it at least. Larger believes
@@ -130,5 +133,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 4.5, RimU: 0.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, Chroma: 0.15, ChromaPx: 8.5, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, Loose: 3, MinLevel: 0.35, MaxLoss: 4, ShadePart: 0.15, ShadeShare: 0.35, ShadePx: 4, LitMore: 0.28, LitAlike: 0.6, Step: 1.25, StepReachMM: 80, StepShare: 0.6, AboveMM: 120, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Settle: 8, Middle: 5, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 4.5, RimU: 0.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, Chroma: 0.15, ChromaPx: 8.5, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, Loose: 3, MinLevel: 0.35, MaxLoss: 4, ShadePart: 0.15, ShadeShare: 0.35, ShadePx: 4, LitMore: 0.28, LitAlike: 0.6, LitHold: 2, Step: 1.25, StepReachMM: 80, StepShare: 0.6, AboveMM: 120, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Settle: 8, Middle: 5, Jump: 0.6}
 }
