@@ -2,7 +2,10 @@ package nodes
 
 import (
 	"math"
+	"runtime"
 	"slices"
+
+	"golang.org/x/sync/errgroup"
 
 	"nodespan/assess"
 	"nodespan/vision/caliper"
@@ -114,28 +117,24 @@ func Find(p *caliper.Profile, wires []float64, par Params) []assess.Node {
 // where a wire crosses.
 func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.Node {
 	signals := make([]*signal, len(ps))
+	looks := make([]*traits, len(ps))
 	chosen := make([][]candidate, len(ps))
-	for i, p := range ps {
-		if signals[i] = signalOf(p, wires[i], par); signals[i] != nil {
+	each(len(ps), func(i int) {
+		if signals[i] = signalOf(ps[i], wires[i], par); signals[i] != nil {
 			chosen[i] = sequence(candidates(signals[i], par), par.Price, par)
+			looks[i] = traitsOf(ps[i], signals[i], wires[i], par)
 		}
-	}
-	traits := make([]*traits, len(ps))
-	for i, p := range ps {
-		if signals[i] != nil {
-			traits[i] = traitsOf(p, signals[i], wires[i], par)
-		}
-	}
+	})
 	for range par.Lessons {
-		l, ok := learn(traits, chosen, par)
+		l, ok := learn(looks, chosen, par)
 		if !ok {
 			break
 		}
-		for i := range ps {
+		each(len(ps), func(i int) {
 			if signals[i] != nil {
-				chosen[i] = sequence(l.candidates(traits[i], par), par.LearnedPrice, par)
+				chosen[i] = sequence(l.candidates(looks[i], par), par.LearnedPrice, par)
 			}
-		}
+		})
 	}
 	out := make([][]assess.Node, len(ps))
 	for i, p := range ps {
@@ -144,6 +143,16 @@ func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.No
 		}
 	}
 	return out
+}
+
+// each does what is to be done for canes 0 to n-1 over all cores.
+func each(n int, do func(i int)) {
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range n {
+		g.Go(func() error { do(i); return nil })
+	}
+	_ = g.Wait() // nothing that is done can fail
 }
 
 func confidence(score float64, par Params) float64 {
