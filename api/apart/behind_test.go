@@ -14,6 +14,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -62,17 +63,12 @@ func TestAllThreadsConfined(t *testing.T) {
 
 // threadPriorities tells them while some have something to do and new ones come.
 func threadPriorities() string {
-	stop := make(chan struct{})
-	defer close(stop)
+	var stop atomic.Bool
+	defer stop.Store(true)
 	for range 4 {
 		go func() {
 			runtime.LockOSThread() // never unlocked: a thread of its own
-			for {
-				select {
-				case <-stop:
-					return
-				default:
-				}
+			for !stop.Load() {
 			}
 		}()
 	}
