@@ -6,14 +6,12 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"math"
-	"runtime"
 	"slices"
 	"time"
 
-	"golang.org/x/sync/errgroup"
-
 	"nodespan/assess"
 	"nodespan/vision/caliper"
+	"nodespan/vision/cores"
 	"nodespan/vision/nodes"
 	"nodespan/vision/photo"
 	"nodespan/vision/scale"
@@ -307,31 +305,17 @@ func (v *Measurer) profiles(ctx context.Context, p *photo.Photo, m *scale.Map, l
 		likely = like
 	}
 	land := trace.NewTerritory(p.Width, p.Height, append(slices.Clone(lines), v.bands(m, wires)...))
-	courses := make([]*caliper.Course, len(lines))
-	err := each(len(lines), func(i int) (err error) {
-		courses[i], err = caliper.Lay(ctx, p, m, &lines[i], likely, func(x, y float64) bool { return land.Foreign(x, y, i) }, v.Params.Caliper)
-		return err
+	courses, errs := make([]*caliper.Course, len(lines)), make([]error, len(lines))
+	cores.Each(len(lines), func(i int) {
+		courses[i], errs[i] = caliper.Lay(ctx, p, m, &lines[i], likely, func(x, y float64) bool { return land.Foreign(x, y, i) }, v.Params.Caliper)
 	})
-	if err != nil {
+	if err := cmp.Or(errs...); err != nil {
 		return nil, err
 	}
 	light := caliper.LightOf(courses)
 	out := make([]*caliper.Profile, len(lines))
-	return out, each(len(lines), func(i int) (err error) {
-		out[i], err = courses[i].Read(ctx, light)
-		return err
-	})
-}
-
-// each does what is to be done for 0 to n-1 over all cores, and gives the first
-// error.
-func each(n int, do func(i int) error) error {
-	var g errgroup.Group
-	g.SetLimit(runtime.GOMAXPROCS(0))
-	for i := range n {
-		g.Go(func() error { return do(i) })
-	}
-	return g.Wait()
+	cores.Each(len(lines), func(i int) { out[i], errs[i] = courses[i].Read(ctx, light) })
+	return out, cmp.Or(errs...)
 }
 
 // joints finds the nodes of the profiles that are kept, together.

@@ -2,13 +2,11 @@ package nodes
 
 import (
 	"math"
-	"runtime"
 	"slices"
-
-	"golang.org/x/sync/errgroup"
 
 	"nodespan/assess"
 	"nodespan/vision/caliper"
+	"nodespan/vision/cores"
 )
 
 // Params are the tunables of this stage.
@@ -119,7 +117,7 @@ func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.No
 	signals := make([]*signal, len(ps))
 	looks := make([]*traits, len(ps))
 	chosen := make([][]candidate, len(ps))
-	each(len(ps), func(i int) {
+	cores.Each(len(ps), func(i int) {
 		if signals[i] = signalOf(ps[i], wires[i], par); signals[i] != nil {
 			chosen[i] = sequence(candidates(signals[i], par), par.Price, par)
 			looks[i] = traitsOf(ps[i], signals[i], wires[i], par)
@@ -130,7 +128,7 @@ func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.No
 		if !ok {
 			break
 		}
-		each(len(ps), func(i int) {
+		cores.Each(len(ps), func(i int) {
 			if signals[i] != nil {
 				chosen[i] = sequence(l.candidates(looks[i], par), par.LearnedPrice, par)
 			}
@@ -143,16 +141,6 @@ func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.No
 		}
 	}
 	return out
-}
-
-// each does what is to be done for canes 0 to n-1 over all cores.
-func each(n int, do func(i int)) {
-	var g errgroup.Group
-	g.SetLimit(runtime.GOMAXPROCS(0))
-	for i := range n {
-		g.Go(func() error { do(i); return nil })
-	}
-	_ = g.Wait() // nothing that is done can fail
 }
 
 func confidence(score float64, par Params) float64 {

@@ -3,10 +3,9 @@ package trace
 import (
 	"cmp"
 	"math"
-	"runtime"
 	"slices"
-	"sync"
 
+	"nodespan/vision/cores"
 	"nodespan/vision/scale"
 	"nodespan/vision/wood"
 )
@@ -293,22 +292,15 @@ type track struct {
 // starts finds where canes show, clearest first.
 func (t *tracker) starts(seeds []wood.Seed) []guess {
 	found := make([]guess, len(seeds))
-	var wg sync.WaitGroup
-	cores := runtime.GOMAXPROCS(0)
-	for c := range cores {
-		wg.Go(func() {
-			for i := c; i < len(seeds); i += cores {
-				x, y := t.f.cells(seeds[i].X, seeds[i].Y)
-				if !t.promising(x, y, seeds[i].Angle) {
-					continue
-				}
-				if g, ok := t.start(seeds[i]); ok {
-					found[i] = g
-				}
-			}
-		})
-	}
-	wg.Wait()
+	cores.Each(len(seeds), func(i int) {
+		x, y := t.f.cells(seeds[i].X, seeds[i].Y)
+		if !t.promising(x, y, seeds[i].Angle) {
+			return
+		}
+		if g, ok := t.start(seeds[i]); ok {
+			found[i] = g
+		}
+	})
 	found = slices.DeleteFunc(found, func(g guess) bool { return g.own == 0 })
 	slices.SortStableFunc(found, func(a, b guess) int { return cmp.Compare(b.own, a.own) })
 	return found

@@ -7,6 +7,7 @@ import (
 	"gocv.io/x/gocv"
 
 	"nodespan/assess"
+	"nodespan/vision/cores"
 	"nodespan/vision/photo"
 )
 
@@ -163,7 +164,7 @@ func (k *Known) likeness(colour, contrast float64) *Likeness {
 	l := &Likeness{W: c.w, H: c.h, V: make([]uint8, c.w*c.h), reach: c.par.Reach}
 	per := float32(127.5 / c.par.Reach)
 	a, b := per*float32(colour), per*float32(contrast)
-	parallelRows(c.h, func(y int) {
+	cores.Each(c.h, func(y int) {
 		for i := y * c.w; i < (y+1)*c.w; i++ {
 			o := a * k.byColour[c.cell[i]]
 			if b > 0 {
@@ -210,7 +211,7 @@ func cells(p *photo.Photo, around float64, bins int) (own, apart []uint16) {
 	put := func(v, lo, hi float32) int {
 		return max(0, min(bins-1, int((v-lo)/(hi-lo)*b)))
 	}
-	parallelRows(h, func(y int) {
+	cores.Each(h, func(y int) {
 		for i := y * w; i < (y+1)*w; i++ {
 			bl, gr, rd := lg[pix[3*i]], lg[pix[3*i+1]], lg[pix[3*i+2]]
 			light := 0.3*rd + 0.5*gr + 0.2*bl
@@ -263,7 +264,7 @@ func (l *Likeness) Over(p *photo.Photo, k int) (*photo.Photo, error) {
 	pix := p.Pix()
 	w, h := l.W/k, l.H/k
 	buf := make([]uint8, 3*w*h)
-	parallelRows(h, func(y int) {
+	cores.Each(h, func(y int) {
 		for x := range w {
 			var odds, light int
 			for j := y * k; j < (y+1)*k; j++ {

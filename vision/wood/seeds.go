@@ -9,6 +9,7 @@ import (
 
 	"gocv.io/x/gocv"
 
+	"nodespan/vision/cores"
 	"nodespan/vision/photo"
 	"nodespan/vision/scale"
 )
@@ -110,7 +111,7 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 	}
 	norm := float32(par.Sigma * par.Sigma / 3) // scale-normalised, mean of channels
 	row, trow := 3*w, 3*tw
-	parallelRows(th, func(ty int) {
+	cores.Each(th, func(ty int) {
 		clear(t[ty*trow : (ty+1)*trow])
 		y := 2 * ty
 		if y == 0 || y == h-1 {
@@ -156,7 +157,7 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 	cw, chh := tw/cell, th/cell
 	found := make([]Seed, cw*chh)
 	minS := float32(par.MinStrength * par.MinStrength)
-	parallelRows(chh, func(cy int) {
+	cores.Each(chh, func(cy int) {
 		for cx := range cw {
 			ka := 3 * (min(cy*cell/shrink, ah-1)*aw + min(cx*cell/shrink, aw-1))
 			usual := float64(ar[ka]+ar[ka+2]) + 2*float64(minS)
