@@ -8,8 +8,8 @@ import (
 )
 
 // litCane is an upright cane, 8 px wide, whose brightness grows by so many
-// powers of two from its left side to its right one, climbed from
-// base to tip or followed downwards.
+// powers of two from its left side to its right one, followed upwards or
+// downwards.
 func litCane(more float64, climbs bool) *Course {
 	c := &Course{par: DefaultParams()}
 	for i := range 60 {

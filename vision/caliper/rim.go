@@ -9,34 +9,34 @@ import (
 // through the very colour of the ground. Over a long stretch, with every
 // section stretched to one width, the ground's texture fades and the rim, which
 // runs along with the cane, stays. It gives how far outside of each edge the
-// outermost change lies that is significant there, px. odds gives a station's log odds of wood at
-// a distance across: what looks like another piece running alongside is no rim.
+// outermost change lies that is significant there, px. odds gives a station's
+// log odds of wood at a distance across: what looks like another piece running
+// alongside is no rim.
 func rims(sections []*section, odds func(i int, v float64) float64, left, right []float64, sigma float64, per int, par Params) (moreLeft, moreRight []float64) {
 	n := len(sections)
-	if n == 0 || per < 4 {
-		return make([]float64, n), make([]float64, n)
-	}
-	blocks := max(1, (n+per/2)/per)
-	var mid, moreL, moreR []float64
-	for k := range blocks {
-		from, to := k*n/blocks, (k+1)*n/blocks
-		if to-from < 8 {
-			continue
+	var mid, shareL, shareR []float64 // of blocks of sections
+	if n > 0 && per >= 4 {
+		blocks := max(1, (n+per/2)/per)
+		for k := range blocks {
+			from, to := k*n/blocks, (k+1)*n/blocks
+			if to-from < 8 {
+				continue
+			}
+			mid = append(mid, float64(from+to-1)/2)
+			shareL = append(shareL, rim(sections[from:to], odds, from, left, right, -1, sigma, par))
+			shareR = append(shareR, rim(sections[from:to], odds, from, left, right, 1, sigma, par))
 		}
-		mid = append(mid, float64(from+to-1)/2)
-		moreL = append(moreL, rim(sections[from:to], odds, from, left, right, -1, sigma, par))
-		moreR = append(moreR, rim(sections[from:to], odds, from, left, right, 1, sigma, par))
 	}
 	if len(mid) == 0 {
 		return make([]float64, n), make([]float64, n)
 	}
-	l, r := between(mid, middling(moreL), n), between(mid, middling(moreR), n)
+	moreLeft, moreRight = between(mid, middling(shareL), n), between(mid, middling(shareR), n)
 	for i := range left {
 		w := right[i] - left[i]
-		l[i] *= w
-		r[i] *= w
+		moreLeft[i] *= w
+		moreRight[i] *= w
 	}
-	return l, r
+	return moreLeft, moreRight
 }
 
 // middling takes each value's median with its neighbours: what shows on one
