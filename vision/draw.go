@@ -177,7 +177,7 @@ func (v *Measurer) explain(p *photo.Photo, m *scale.Map, s story) error {
 				d.text(assess.Point{20, 40 * float64(d.w)}, "too little wood was recognised to learn its colour")
 				return
 			}
-			grey, err := gocv.NewMatFromBytes(s.like.H, s.like.W, gocv.MatTypeCV8UC1, s.like.V)
+			grey, err := gocv.NewMatFromBytes(s.like.H, s.like.W, gocv.MatTypeCV8UC1, s.like.Values())
 			if err != nil {
 				return
 			}

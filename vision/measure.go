@@ -44,10 +44,9 @@ type Params struct {
 	// thicker is a post or old wood. Default 20 mm: the thickest bull canes
 	// stay below.
 	MaxCaneMM float64
-	// FirstMM is the millimetres to a pixel of the copy on which wood is looked
-	// for before its colour is known. Larger is faster and finds fewer thin
-	// canes to learn from. Default 1.
-	FirstMM float64
+	// WorkMM is the millimetres to a pixel of the copy on which canes are looked
+	// for and followed. Larger is faster and loses thin canes. Default 1.2.
+	WorkMM float64
 	// AroundMM is the side of the square that counts as a place's surroundings.
 	// Smaller hollows out thick canes, larger takes in other light and ground.
 	// Default 100.
@@ -120,7 +119,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, FirstMM: 1, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 170}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 170}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -180,22 +179,15 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	}
 	out.Reference = m.Reference()
 
-	seeds, t, err := v.first(ctx, p, m, func() { done("wood") })
+	w, err := v.traced(ctx, p, m, func(stage string) {
+		if stage == "wood" {
+			done(stage)
+		}
+	})
 	if err != nil {
 		return nil, err
 	}
-	colours := wood.ColoursOf(p, v.Params.AroundMM/m.MMPerPx, v.Params.Learn)
-	var learned *wood.Likeness // nil where nothing was learned
-	if known, ok := colours.Learn(pieces(t.Canes)); ok {
-		learned = known.Likeness()
-		if t, err = v.again(ctx, p, m, learned, known.ByColour(), t); err != nil {
-			return nil, err
-		}
-		// The second look knows more wood, and its widths better.
-		if known, ok := colours.Learn(pieces(t.Canes)); ok {
-			learned = known.Likeness()
-		}
-	}
+	t, learned := w.found, w.learned
 	for _, g := range ask.Guided {
 		l, err := trace.Guide(ctx, p, m, g[0], g[1], v.Params.Trace)
 		if err != nil {
@@ -238,35 +230,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 		out.Reasons = append(out.Reasons, assess.NoCane)
 	}
 	out.Advice = assess.Advise(out.Reasons)
-	return out, v.explain(p, m, story{seeds, learned, t, profiles, out.Canes})
-}
-
-// first looks for wood without knowing its colour, on a copy of the photo as
-// coarse as will do for that; seeded is called between looking and following.
-func (v *Measurer) first(ctx context.Context, p *photo.Photo, m *scale.Map, seeded func()) ([]wood.Seed, *trace.Result, error) {
-	f := v.Params.FirstMM / m.MMPerPx
-	if f < 1.2 {
-		f = 1 // nothing gained
-	} else {
-		small, err := p.Reduced(f)
-		if err != nil {
-			return nil, nil, err
-		}
-		defer small.Close()
-		p, m = small, m.Reduced(f)
-	}
-	seeds, err := wood.Find(ctx, p, m, v.Params.Wood)
-	if err != nil {
-		return nil, nil, err
-	}
-	seeded()
-	t, err := trace.Find(ctx, p, m, seeds, v.Params.Trace)
-	if err != nil {
-		return nil, nil, err
-	}
-	wood.Enlarge(seeds, f)
-	t.Enlarge(f)
-	return seeds, t, nil
+	return out, v.explain(p, m, story{w.seeds, learned, t, profiles, out.Canes})
 }
 
 // lineOf makes a line of a profile again, as refined.
@@ -536,33 +500,4 @@ func thinPoints(p []assess.Point) []assess.Point {
 func round(v float64, digits int) float64 {
 	k := math.Pow(10, float64(digits))
 	return math.Round(v*k) / k
-}
-
-// pieces gives lines to learn the wood's colour from.
-func pieces(ls []trace.Line) []wood.Piece {
-	out := make([]wood.Piece, len(ls))
-	for k, l := range ls {
-		for i, q := range l.Points {
-			if l.Seen[i] {
-				out[k].X, out[k].Y, out[k].Width = append(out[k].X, q[0]), append(out[k].Y, q[1]), append(out[k].Width, l.Width[i])
-			}
-		}
-	}
-	return out
-}
-
-// again traces on the likeness to the wood that was found.
-func (v *Measurer) again(ctx context.Context, p *photo.Photo, m *scale.Map, like, hue *wood.Likeness, first *trace.Result) (*trace.Result, error) {
-	k := v.Params.Trace.Cell(m)
-	view, err := like.Over(p, k)
-	if err != nil {
-		return nil, err
-	}
-	defer view.Close()
-	seeds, err := wood.Find(ctx, view, m, v.Params.Wood)
-	if err != nil {
-		return nil, err
-	}
-	wood.Enlarge(seeds, float64(k))
-	return trace.Again(ctx, p, like, hue, m, seeds, first, v.Params.Trace)
 }

@@ -161,6 +161,18 @@ func (p *Photo) Reduced(f float64) (*Photo, error) {
 // to the photo: centres of pixels are at whole numbers in both.
 func Whole(v, f float64) float64 { return v*f + (f-1)/2 }
 
+// Blank gives a black picture, whose pixels are set through Pix: another view of
+// a photo in the same geometry. The caller closes it.
+func Blank(w, h int) (*Photo, error) {
+	p := &Photo{BGR: gocv.NewMatWithSize(h, w, gocv.MatTypeCV8UC3), Width: w, Height: h}
+	var err error
+	if p.pix, err = p.BGR.DataPtrUint8(); err != nil {
+		p.BGR.Close()
+		return nil, assess.Errorf(assess.EInternal, "no memory for a view of the picture: %w", err)
+	}
+	return p, nil
+}
+
 // FromPixels makes a Photo of bytes, three a pixel, row by row: another view of
 // a photo in the same geometry. The caller closes it.
 func FromPixels(bgr []uint8, w, h int, focalPx float64) (*Photo, error) {

@@ -19,7 +19,7 @@ type tracker struct {
 	odds float64 // what the recognised wood mostly has
 }
 
-// A guess is one supposition of where the cane went, in cells of the field.
+// A guess is one supposition of where the cane went.
 type guess struct {
 	x, y, angle float64
 	slow        float64 // its direction over a longer stretch
@@ -31,8 +31,7 @@ type guess struct {
 }
 
 func (t *tracker) mm(x, y float64) float64 {
-	px, py := t.f.photo(x, y)
-	return t.m.At(px, py) * t.f.k
+	return t.m.At(x, y)
 }
 
 // evidence says how much speaks for a band of width w cells at distance u: 1
@@ -55,9 +54,9 @@ func (t *tracker) evidence(c *crossCut, u, w float64) (value, free float64) {
 	return 0.45*like + 0.35*sides - 0.3*free - t.par.HiddenCost, free
 }
 
-// start finds the band at a seed, in photo px.
+// start finds the band at a seed.
 func (t *tracker) start(s wood.Seed) (guess, bool) {
-	x, y := t.f.cells(s.X, s.Y)
+	x, y := s.X, s.Y
 	mm := t.mm(x, y)
 	if !(mm > 0) || x < 2 || y < 2 || x > float64(t.f.w-3) || y > float64(t.f.h-3) {
 		return guess{}, false
@@ -106,8 +105,7 @@ func (t *tracker) start(s wood.Seed) (guess, bool) {
 // mostSteps bounds one way: no cane is nine metres long.
 const mostSteps = 1499
 
-// run follows one way from a start; the steps come back in photo px, the
-// start's own not among them.
+// run follows one way from a start, whose own step isn't among those it gives.
 func (t *tracker) run(from guess, back bool) []step {
 	if back {
 		from.angle += math.Pi
@@ -137,8 +135,7 @@ func (t *tracker) run(from guess, back bool) []step {
 	}
 	var out []step
 	for g := top; g != root; g = g.from {
-		x, y := t.f.photo(g.x, g.y)
-		out = append(out, step{x: x, y: y, angle: g.angle, width: g.width * t.f.k, score: max(0, g.own), seen: g.hidden == 0})
+		out = append(out, step{x: g.x, y: g.y, angle: g.angle, width: g.width, score: max(0, g.own), seen: g.hidden == 0})
 	}
 	slices.Reverse(out)
 	for len(out) > 0 && !out[len(out)-1].seen {
@@ -193,22 +190,21 @@ func (t *tracker) children(c *crossCut, g *guess, out []*guess) []*guess {
 		}
 	}
 	maxW := t.par.MaxStrandMM * 1.15 / mm
-	for _, k := range [...]float64{1, 0.9, 1.11} {
-		w := g.width * k
-		if w > maxW || w < 1 {
-			continue
+	for u := 0.0; u <= reach; u += 0.5 {
+		for _, s := range [...]float64{1, -1} {
+			if u == 0 && s < 0 || g.width > maxW {
+				continue
+			}
+			own, free := t.evidence(c, s*u, g.width)
+			put(place{s * u, g.width, own, own - t.par.BendCost*(u/reach)*(u/reach), free})
 		}
-		price := 0.0
-		if k != 1 {
-			price = t.par.WidthCost
-		}
-		for u := 0.0; u <= reach; u += 0.5 {
-			for _, s := range [...]float64{1, -1} {
-				if u == 0 && s < 0 {
-					continue
-				}
-				own, free := t.evidence(c, s*u, w)
-				put(place{s * u, w, own, own - price - t.par.BendCost*(u/reach)*(u/reach), free})
+	}
+	// Whether it is wider or narrower there, only at the best places.
+	for _, p := range best {
+		for _, k := range [...]float64{0.9, 1.11} {
+			if w := g.width * k; !math.IsInf(p.gain, -1) && w >= 1 && w <= maxW {
+				own, free := t.evidence(c, p.u, w)
+				put(place{p.u, w, own, own - t.par.WidthCost - t.par.BendCost*(p.u/reach)*(p.u/reach), free})
 			}
 		}
 	}
@@ -263,7 +259,7 @@ func (t *tracker) keep(all, out []*guess) []*guess {
 
 // strands follows all canes that a likeness shows.
 func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64, par Params) []ribbon {
-	f := newField(like, par.Cell(m), par.MostOdds)
+	f := newField(like, par.MostOdds)
 	t := &tracker{f: f, m: m, par: par, odds: max(1, min(par.MostOdds, usual))}
 	from := t.starts(seeds)
 	// Twice: first in the order of the clearest places, then in that of the
@@ -271,7 +267,7 @@ func strands(like *wood.Likeness, m *scale.Map, seeds []wood.Seed, usual float64
 	// what is long.
 	tracks := t.all(from)
 	slices.SortStableFunc(tracks, func(a, b track) int { return cmp.Compare(b.r.clear(), a.r.clear()) })
-	clear(f.own)
+	f.release()
 	from = from[:0]
 	for _, k := range tracks {
 		from = append(from, k.start)
@@ -291,12 +287,9 @@ type track struct {
 
 // starts finds where canes show, clearest first.
 func (t *tracker) starts(seeds []wood.Seed) []guess {
+	seeds = t.thin(seeds)
 	found := make([]guess, len(seeds))
 	cores.Each(len(seeds), func(i int) {
-		x, y := t.f.cells(seeds[i].X, seeds[i].Y)
-		if !t.promising(x, y, seeds[i].Angle) {
-			return
-		}
 		if g, ok := t.start(seeds[i]); ok {
 			found[i] = g
 		}
@@ -304,6 +297,32 @@ func (t *tracker) starts(seeds []wood.Seed) []guess {
 	found = slices.DeleteFunc(found, func(g guess) bool { return g.own == 0 })
 	slices.SortStableFunc(found, func(a, b guess) int { return cmp.Compare(b.own, a.own) })
 	return found
+}
+
+// thin leaves, of seeds in this order, those that look at all like wood and
+// lie apart from all before them, or point elsewhere.
+func (t *tracker) thin(seeds []wood.Seed) []wood.Seed {
+	type place struct {
+		x, y int
+		way  int
+		wide float64
+	}
+	seen := map[place]bool{}
+	var out []wood.Seed
+	for _, s := range seeds {
+		mm := t.mm(s.X, s.Y)
+		if !(mm > 0) {
+			continue
+		}
+		side := t.par.SeedMM / mm
+		const ways = 4
+		at := place{int(s.X / side), int(s.Y / side), int(s.Angle/math.Pi*ways) % ways, s.Width}
+		if !seen[at] && t.promising(s.X, s.Y, s.Angle) {
+			seen[at] = true
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // promising tells whether a line along an angle near a place of the field looks
@@ -317,7 +336,7 @@ func (t *tracker) promising(x, y, angle float64) bool {
 			d := 2 * float64(k)
 			a, b := int(x+d*dx-float64(u)*dy+0.5), int(y+d*dy+float64(u)*dx+0.5)
 			if a >= 0 && b >= 0 && a < t.f.w && b < t.f.h {
-				sum += float64(t.f.v[b*t.f.w+a])
+				sum += float64(t.f.odds[t.f.like[b*t.f.w+a]])
 			}
 		}
 		if sum > 0.35*t.odds*(2*steps+1) {
@@ -327,14 +346,13 @@ func (t *tracker) promising(x, y, angle float64) bool {
 	return false
 }
 
-// at is the mean log odds about a place of the photo.
+// at is the mean log odds about a place.
 func (t *tracker) at(x, y float64) float64 {
-	x, y = t.f.cells(x, y)
 	i, j := int(math.Round(x)), int(math.Round(y))
 	sum, n := 0.0, 0.0
 	for b := max(0, j-1); b <= min(t.f.h-1, j+1); b++ {
 		for a := max(0, i-1); a <= min(t.f.w-1, i+1); a++ {
-			sum, n = sum+float64(t.f.v[b*t.f.w+a]), n+1
+			sum, n = sum+float64(t.f.odds[t.f.like[b*t.f.w+a]]), n+1
 		}
 	}
 	return sum / max(n, 1)
@@ -351,16 +369,15 @@ func (t *tracker) all(from []guess) []track {
 		if free < 0.8 || v < t.par.MinStart {
 			continue
 		}
-		x, y := t.f.photo(g.x, g.y)
-		first := step{x: x, y: y, angle: g.angle, width: g.width * t.f.k, score: v, seen: true}
+		first := step{x: g.x, y: g.y, angle: g.angle, width: g.width, score: v, seen: true}
 		r := bothWays(first, func(_ step, sign float64) []step { return t.run(g, sign < 0) })
 		r.trim(t.at, t.par.TrimShare)
 		px, seen := r.length()
-		if px*t.m.At(x, y) < t.par.MinLengthMM || seen < 0.5 {
+		if px*t.m.At(g.x, g.y) < t.par.MinLengthMM || seen < 0.5 {
 			continue
 		}
 		out = append(out, track{g, r})
-		t.f.claim(r.steps, uint16(len(out)))
+		t.f.claim(r.steps)
 	}
 	return out
 }

@@ -15,7 +15,7 @@
 //
 // That is Find, which knows nothing of the wood's colour and so finds the clear
 // canes only. Again follows a second time, on the likeness to the wood that was
-// recognised (package wood), reduced to a grid about a millimetre wide. There a
+// recognised (package wood). There a
 // cane is a band of wood between two bands of ground. Several suppositions of
 // where it goes are followed at a time (a beam search, as B. Lowerre's for
 // speech, 1976), and what comes within the next few centimetres decides between
@@ -26,7 +26,8 @@
 // clearest canes, so that what is thin and short can't take a piece of what is
 // long.
 //
-// What Find had found counts only where nothing else runs. Among the lines of
+// What Find had found counts only where nothing else runs and only if it turned
+// out to have the wood's colour. Among the lines of
 // the second look the wood's own colour says most (learned.go): posts and old
 // wood look less like it. A line whose base other wood hides counts when its
 // base is low or its tip reaches high, since canes of the next row do neither.

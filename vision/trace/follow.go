@@ -28,7 +28,8 @@ func (f *follower) start(x, y, angle, width float64) (step, bool) {
 	mm := f.mmpx(x, y)
 	length := max(2.2*f.par.WindowMM/mm, 24)
 	half := int(max(2.2*width, 12)) + 3
-	s := f.c.cut(x, y, angle, length, half)
+	var s section
+	f.c.cut(&s, x, y, angle, length, half)
 	minW := max(f.par.MinWidthMM/mm, 2.2)
 	maxW := f.par.MaxWidthMM / mm
 	var best band
@@ -62,7 +63,9 @@ func (f *follower) run(from step, sign float64) []step {
 	const short, long = 8, 18
 	missed := 0.0
 	// What the wood looks like, learned while its edges are clear.
-	look := f.c.cut(x, y, angle, f.par.WindowMM/f.mmpx(x, y), int(width)+3).mean(0, 0.3*width)
+	var s, other section
+	f.c.cut(&s, x, y, angle, f.par.WindowMM/f.mmpx(x, y), int(width)+3)
+	look := s.mean(0, 0.3*width)
 	for range 4000 {
 		mm := f.mmpx(x, y)
 		if !(mm > 0) {
@@ -75,7 +78,7 @@ func (f *follower) run(from step, sign float64) []step {
 		}
 		window := max(f.par.WindowMM/mm, 14)
 		half := int(1.4*width+0.2*st) + 9
-		s := f.c.cut(px, py, angle, window, half)
+		f.c.cut(&s, px, py, angle, window, half)
 		minW, maxW := max(f.par.MinWidthMM/mm*0.8, 2, 0.72*width), min(f.par.MaxWidthMM/mm, 1.35*width+1)
 		var best band
 		value := 0.0
@@ -91,7 +94,7 @@ func (f *follower) run(from step, sign float64) []step {
 		n := step{angle: angle, width: width}
 		clear := value > 0.6*f.par.MinContrast && best.score > f.par.MinContrast*0.8
 		if !clear {
-			best, clear = f.byLook(px, py, angle, window, width, offU, look)
+			best, clear = f.byLook(&other, px, py, angle, window, width, offU, look)
 		}
 		if clear {
 			n.x, n.y = px-best.mid*math.Sin(angle), py+best.mid*math.Cos(angle)
@@ -143,9 +146,9 @@ func (f *follower) run(from step, sign float64) []step {
 // byLook finds the ribbon again where its edges drown in clutter: by the
 // colour that it had so far, against what is on both sides. The window is
 // longer than for edges, since colour must average out the clutter's.
-func (f *follower) byLook(x, y, angle, window, width, offU float64, look [3]float64) (band, bool) {
+func (f *follower) byLook(s *section, x, y, angle, window, width, offU float64, look [3]float64) (band, bool) {
 	half := int(1.5*width+2*offU) + 6
-	s := f.c.cut(x, y, angle, 1.6*window, half)
+	f.c.cut(s, x, y, angle, 1.6*window, half)
 	apart := 0.6*width + 1
 	var best band
 	for u := -2 * offU; u <= 2*offU; u++ {

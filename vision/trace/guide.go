@@ -41,6 +41,7 @@ func Guide(ctx context.Context, p *photo.Photo, m *scale.Map, base, tip assess.P
 	}
 	var nodes []node
 	rows := make([][]int, n)
+	var s section
 	for r := range n {
 		if r%32 == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
@@ -48,7 +49,7 @@ func Guide(ctx context.Context, p *photo.Photo, m *scale.Map, base, tip assess.P
 		t := length * float64(r) / float64(n-1)
 		// Near the taps the cane can't be far from the line.
 		reach := min(float64(half), 8/mm+0.35*min(t, length-t))
-		s := c.cut(base[0]+t*math.Cos(angle), base[1]+t*math.Sin(angle), angle, max(0.7*par.WindowMM/mm, 10), int(reach+12/mm))
+		c.cut(&s, base[0]+t*math.Cos(angle), base[1]+t*math.Sin(angle), angle, max(0.7*par.WindowMM/mm, 10), int(reach+12/mm))
 		bs := s.bands(max(par.MinWidthMM/mm, 2), par.MaxWidthMM/mm, par.MinEdge*0.6)
 		bs = slices.DeleteFunc(bs, func(b band) bool { return math.Abs(b.mid) > reach })
 		slices.SortFunc(bs, func(a, b band) int { return cmp.Compare(b.score, a.score) })

@@ -65,9 +65,9 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 		canes = append(canes, l)
 	}
 	// What was found without knowing the colour counts only where nothing
-	// else runs.
+	// else runs, and where it turned out to have the colour.
 	for _, l := range before.Canes {
-		if !slices.ContainsFunc(canes, func(o Line) bool { return l.inside(&o) > par.MostShared || o.inside(&l) > par.MostShared }) {
+		if l.odds(like)/max(usual, 0.5) > par.VeryAlike && !slices.ContainsFunc(canes, func(o Line) bool { return l.inside(&o) > par.MostShared || o.inside(&l) > par.MostShared }) {
 			canes = append(canes, l)
 		}
 	}

@@ -29,9 +29,10 @@ type Params struct {
 	// MaxStrandMM is the widest band of recognised wood that is begun with.
 	// Larger takes two canes side by side for one. Default 16 mm.
 	MaxStrandMM float64
-	// CellMM is the cell of the grid on which recognised wood is followed.
-	// Larger is faster and loses thin canes. Default 1.4 mm.
-	CellMM float64
+	// SeedMM is how far apart it is begun, at the least, with what has the same
+	// direction and width. Larger is faster and may begin only where a cane shows
+	// badly. Default 20 mm.
+	SeedMM float64
 	// StartMM and CutMM are the lengths over which cross-sections of recognised
 	// wood are averaged, to begin and to go on. Longer sees through more
 	// clutter and follows bends less well. Default 28 and 8 mm.
@@ -110,12 +111,15 @@ type Params struct {
 	// brings both nearer to 1. Larger takes dark canes before ground of their
 	// colour for shadows. Default 0.96 and 1.005.
 	ShadowBlue, ShadowGreen float64
+	// MostFirst bounds the seeds that the first look follows, strongest first.
+	// Larger finds fainter canes to learn from, and costs time. Default 3000.
+	MostFirst int
 	// MinLengthMM is the shortest trace that is kept.
 	MinLengthMM float64
 }
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 16, CellMM: 1.4, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 16, SeedMM: 20, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60, MostFirst: 3000,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18, ShadowBlue: 0.96, ShadowGreen: 1.005}
 }

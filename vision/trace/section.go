@@ -19,69 +19,92 @@ func (c *canvas) inside(x, y float64) bool {
 	return x >= 0 && y >= 0 && x < float64(c.w-1) && y < float64(c.h-1)
 }
 
-// add adds the colour at a place, blue green red, to sum; false outside.
-func (c *canvas) add(x, y float64, sum *[3]float64) bool {
-	if !c.inside(x, y) {
-		return false
-	}
-	i, j := int(x), int(y)
-	fx, fy := x-float64(i), y-float64(j)
-	k := 3 * (j*c.w + i)
-	w00, w10, w01, w11 := (1-fx)*(1-fy), fx*(1-fy), (1-fx)*fy, fx*fy
-	d := k + 3*c.w
-	for ch := range 3 {
-		sum[ch] += w00*float64(c.pix[k+ch]) + w10*float64(c.pix[k+3+ch]) + w01*float64(c.pix[d+ch]) + w11*float64(c.pix[d+3+ch])
-	}
-	return true
-}
-
 // A section is the mean of many parallel cross-sections: colour against the
 // distance across.
 type section struct {
 	half    int          // samples to each side of the middle
 	colour  [][3]float64 // at distance (i-half) px
-	grad    [][3]float64 // derivative across
-	mag     []float64    // its length
+	mag     []float64    // length of the derivative across
 	clutter float64      // typical mag: what chance gives here
+	sum     []int32      // of the samples at each distance, and how many
+	sorted  []float64
+	at, of  []float64 // places of edges, and their mag
+	pairs   []band
 }
 
-// cut averages cross-sections over length px around (x, y), along angle.
-func (c *canvas) cut(x, y, angle, length float64, half int) *section {
-	s := &section{half: half, colour: make([][3]float64, 2*half+1)}
+// fixed is one pixel in the whole numbers in which places are stepped along.
+const fixed = 1 << 16
+
+// cut averages cross-sections over length px around (x, y), along angle. Each
+// sample is the nearest pixel's: over the rows, which meet the pixels at other
+// places each, that averages as interpolating would. The slices of s are used
+// again by its next cut.
+func (c *canvas) cut(s *section, x, y, angle, length float64, half int) {
+	n := 2*half + 1
+	s.half = half
+	s.sum = grown(s.sum, 4*n)
+	clear(s.sum)
 	dx, dy := math.Cos(angle), math.Sin(angle)
 	nx, ny := -dy, dx
 	rows := max(3, int(length/2))
-	for i := range s.colour {
-		v := float64(i - half)
-		n := 0
-		for k := range rows {
-			t := (float64(k)/float64(rows-1) - 0.5) * length
-			if c.add(x+t*dx+v*nx, y+t*dy+v*ny, &s.colour[i]) {
-				n++
+	reach := float64(half) + 1
+	within := c.inside(x-(reach+length/2), y-(reach+length/2)) && c.inside(x+reach+length/2, y+reach+length/2)
+	stepX, stepY := int(nx*fixed), int(ny*fixed)
+	for k := range rows {
+		t := (float64(k)/float64(rows-1) - 0.5) * length
+		px := int((x + t*dx - float64(half)*nx + 0.5) * fixed)
+		py := int((y + t*dy - float64(half)*ny + 0.5) * fixed)
+		for i := 0; i < 4*n; i += 4 {
+			a, b := px>>16, py>>16
+			px, py = px+stepX, py+stepY
+			if !within && (a < 0 || b < 0 || a >= c.w || b >= c.h) {
+				continue
 			}
+			q, o := c.pix[3*(b*c.w+a):], s.sum[i:i+4:i+4]
+			o[0] += int32(q[0])
+			o[1] += int32(q[1])
+			o[2] += int32(q[2])
+			o[3]++
 		}
-		if n > 0 {
+	}
+	s.colour = grown(s.colour, n)
+	for i := range s.colour {
+		if k := float64(s.sum[4*i+3]); k > 0 {
 			for ch := range 3 {
-				s.colour[i][ch] /= float64(n)
+				s.colour[i][ch] = float64(s.sum[4*i+ch]) / k
 			}
 		} else if i > 0 {
 			s.colour[i] = s.colour[i-1]
+		} else {
+			s.colour[i] = [3]float64{}
 		}
 	}
-	s.grad = make([][3]float64, len(s.colour))
-	s.mag = make([]float64, len(s.colour))
+	s.slopes()
+}
+
+// slopes makes the section's gradient and clutter of its colours.
+func (s *section) slopes() {
+	s.mag = grown(s.mag, len(s.colour))
+	clear(s.mag)
 	for i := 1; i+1 < len(s.colour); i++ {
+		sum := 0.0
 		for ch := range 3 {
 			d := (s.colour[i+1][ch] - s.colour[i-1][ch]) / 2
-			s.grad[i][ch] = d
-			s.mag[i] += d * d
+			sum += d * d
 		}
-		s.mag[i] = math.Sqrt(s.mag[i])
+		s.mag[i] = math.Sqrt(sum)
 	}
-	sorted := slices.Clone(s.mag[1 : len(s.mag)-1])
-	slices.Sort(sorted)
-	s.clutter = sorted[len(sorted)*45/100] + 0.35
-	return s
+	s.sorted = append(s.sorted[:0], s.mag[1:len(s.mag)-1]...)
+	slices.Sort(s.sorted)
+	s.clutter = s.sorted[len(s.sorted)*45/100] + 0.35
+}
+
+// grown is the slice with n values, in the old one's memory if they fit.
+func grown[T any](v []T, n int) []T {
+	if cap(v) < n {
+		return make([]T, n, 2*n)
+	}
+	return v[:n]
 }
 
 // mean is the mean colour within reach px of a place across.
@@ -107,10 +130,10 @@ type band struct {
 	edge       float64 // weaker edge, grey levels per px
 }
 
-// bands lists the pairs of edges between minW and maxW px apart.
+// bands lists the pairs of edges between minW and maxW px apart. The list is
+// used again by the next call.
 func (s *section) bands(minW, maxW, minEdge float64) []band {
-	var at []float64
-	var mag []float64
+	at, mag := s.at[:0], s.of[:0]
 	for i := 2; i+2 < len(s.mag); i++ {
 		m := s.mag[i]
 		if m < minEdge || m < s.mag[i-1] || m <= s.mag[i+1] {
@@ -124,7 +147,8 @@ func (s *section) bands(minW, maxW, minEdge float64) []band {
 		at = append(at, float64(i-s.half)+off)
 		mag = append(mag, m)
 	}
-	var out []band
+	s.at, s.of = at, mag
+	out := s.pairs[:0]
 	for i := range at {
 		for j := i + 1; j < len(at); j++ {
 			w := at[j] - at[i]
@@ -146,5 +170,6 @@ func (s *section) bands(minW, maxW, minEdge float64) []band {
 			out = append(out, band{mid: (at[i] + at[j]) / 2, width: w, score: score, edge: weak})
 		}
 	}
+	s.pairs = out
 	return out
 }

@@ -70,7 +70,7 @@ func (r *Result) Enlarge(f float64) {
 // and tells canes from wires, old wood and the rest.
 func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, par Params) (*Result, error) {
 	seeds = slices.DeleteFunc(slices.Clone(seeds), func(s wood.Seed) bool { return onReference(m, s.X, s.Y) })
-	rs := ribbons(p, m, seeds, par)
+	rs := ribbons(p, m, seeds[:min(len(seeds), par.MostFirst)], par)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}

@@ -13,10 +13,12 @@
 // the directions agree and along grass they don't, which the coherence of the
 // averaged tensor tells apart.
 //
-// Learn then takes what the trace stage has recognised and makes a Likeness:
+// Colours.Learn then takes what the trace stage has recognised and makes a Likeness:
 // for every pixel the log odds that its colour is that of the recognised wood
 // rather than of the rest of the photo. Nothing is assumed of bark, light or
-// white balance; all is in the photo itself.
+// white balance; all is in the photo itself. What is followed is followed on a
+// copy of the photo; Fine says the same of the photo's own pixels, where they are
+// asked for, since edges are read there.
 //
 // When unsure it keeps the seed: it only proposes, the trace stage decides.
 package wood

@@ -1,10 +1,7 @@
 package wood
 
 import (
-	"image"
 	"math"
-
-	"gocv.io/x/gocv"
 
 	"nodespan/assess"
 	"nodespan/vision/cores"
@@ -42,13 +39,17 @@ type Piece struct {
 }
 
 // A Likeness says of each pixel how much its colour is that of the wood that
-// was recognised in the same photo, rather than that of the rest of it.
+// was recognised in the same photo, rather than that of the rest of it: 0 for
+// surely not, 255 for surely wood, 128 for as likely as anything.
 type Likeness struct {
-	W, H int
-	// V is 0 for surely not, 255 for surely wood, 128 for as likely as
-	// anything; row by row.
-	V     []uint8
+	W, H  int
 	reach float64
+	// Where the values come from: row by row, or of each pixel's colour, or
+	// worked out in tiles where they are asked for.
+	v     []uint8
+	cell  []uint16
+	of    []uint8 // of each cell
+	tiles *tiles
 }
 
 // Learn makes the likeness by colour alone from the recognised pieces; ok is
@@ -64,17 +65,13 @@ func Learn(p *photo.Photo, pieces []Piece, par LearnParams) (l *Likeness, ok boo
 // Colours are a photo's pixels sorted by colour, for learning from more than
 // once.
 type Colours struct {
-	w, h  int
-	cell  []uint16 // of each pixel
-	apart []uint16 // the same of how it differs from its surroundings; nil without
-	par   LearnParams
-}
-
-// ColoursOf sorts a photo's pixels by colour, and by how they differ from the
-// mean of their surroundings, around px wide; 0 leaves that out.
-func ColoursOf(p *photo.Photo, around float64, par LearnParams) *Colours {
-	cell, apart := cells(p, around, par.Bins)
-	return &Colours{w: p.Width, h: p.Height, cell: cell, apart: apart, par: par}
+	w, h     int
+	cell     []uint16 // of each pixel
+	apart    []uint16 // the same of how it differs from its surroundings; nil without
+	all, far []uint32 // how many pixels are in each cell
+	mask     []uint8  // what Learn paints; clear between its calls
+	around   *surroundings
+	par      LearnParams
 }
 
 // Known is what the recognised wood of a photo looks like: log odds of wood for
@@ -83,6 +80,11 @@ type Known struct {
 	c                    *Colours
 	byColour, byContrast []float32
 }
+
+const (
+	core = 1 // wood's middle
+	near = 2 // too near to wood to be called ground
+)
 
 // Learn learns from the recognised pieces: the log odds of two histograms, of
 // the pieces' pixels and of all others, over brightness and two ratios of the
@@ -93,139 +95,159 @@ type Known struct {
 // the photo has the wood's colours, a cane still differs from the ground beside
 // it. ok is false when the pieces are too few to learn from.
 func (c *Colours) Learn(pieces []Piece) (k *Known, ok bool) {
-	w, h, cell, par := c.w, c.h, c.cell, c.par
-	n := par.Bins * par.Bins * par.Bins
-	// 1: wood's middle, 2: too near to wood to be called ground.
-	mask := make([]uint8, w*h)
-	paint := func(share, more float64, v uint8) {
-		for _, q := range pieces {
-			for i := range q.X {
-				r := share*q.Width[i] + more
-				for y := int(math.Ceil(q.Y[i] - r)); float64(y) <= q.Y[i]+r; y++ {
-					for x := int(math.Ceil(q.X[i] - r)); float64(x) <= q.X[i]+r; x++ {
-						if x >= 0 && y >= 0 && x < w && y < h {
-							dx, dy := float64(x)-q.X[i], float64(y)-q.Y[i]
-							if dx*dx+dy*dy <= r*r {
-								mask[y*w+x] = v
-							}
-						}
-					}
-				}
+	painted := c.paint(pieces)
+	defer c.wipe(painted)
+	count := func(cell []uint16, all []uint32) (wood, ground []float64) {
+		wood, ground = make([]float64, len(all)), make([]float64, len(all))
+		for i, n := range all {
+			ground[i] = float64(n)
+		}
+		for _, i := range painted {
+			ground[cell[i]]--
+			if c.mask[i] == core {
+				wood[cell[i]]++
 			}
 		}
+		return wood, ground
 	}
-	paint(0.6, 2, 2)
-	paint(0.36, 0.2, 1)
-	table := func(cell []uint16) (odds []float32, known int) {
-		fg, bg := make([]float64, n), make([]float64, n)
-		for i, c := range cell {
-			switch mask[i] {
-			case 1:
-				fg[c]++
-				known++
-			case 0:
-				bg[c]++
-			}
-		}
-		spread(fg, par.Bins)
-		spread(bg, par.Bins)
-		odds = make([]float32, n)
-		for i := range odds {
-			odds[i] = float32(math.Log((fg[i] + par.Doubt) / (bg[i] + par.Doubt)))
-		}
-		return odds, known
-	}
-	byColour, known := table(cell)
-	if known < par.MinPixels {
+	wood, ground := count(c.cell, c.all)
+	if total(wood) < float64(c.par.MinPixels) {
 		return nil, false
 	}
-	k = &Known{c: c, byColour: byColour}
+	k = &Known{c: c, byColour: c.odds(wood, ground)}
 	if c.apart != nil {
-		k.byContrast, _ = table(c.apart)
+		k.byContrast = c.odds(count(c.apart, c.far))
 	}
 	return k, true
 }
 
+func total(v []float64) (sum float64) {
+	for _, x := range v {
+		sum += x
+	}
+	return sum
+}
+
+// odds makes log odds of two histograms.
+func (c *Colours) odds(wood, ground []float64) []float32 {
+	spread(wood, c.par.Bins)
+	spread(ground, c.par.Bins)
+	out := make([]float32, len(wood))
+	for i := range out {
+		out[i] = float32(math.Log((wood[i] + c.par.Doubt) / (ground[i] + c.par.Doubt)))
+	}
+	return out
+}
+
+// How far from its middle line a piece is wood for learning, and from where on
+// what is beside it is ground: shares of its width, and pixels more.
+const (
+	coreShare, corePx = 0.36, 0.2
+	nearShare, nearPx = 0.6, 1.5
+)
+
+// paint marks the pixels of pieces in the mask, and lists them.
+func (c *Colours) paint(pieces []Piece) []int32 {
+	return c.disc(pieces, coreShare, corePx, core, c.disc(pieces, nearShare, nearPx, near, nil))
+}
+
+// wipe clears what was painted.
+func (c *Colours) wipe(painted []int32) {
+	for _, i := range painted {
+		c.mask[i] = 0
+	}
+}
+
+// disc marks the pixels of pieces in the mask, out to a share of their width and
+// some pixels more, and adds those that weren't marked before to painted.
+func (c *Colours) disc(pieces []Piece, share, more float64, as uint8, painted []int32) []int32 {
+	for _, q := range pieces {
+		for i := range q.X {
+			r := share*q.Width[i] + more
+			for y := max(0, int(math.Ceil(q.Y[i]-r))); y < c.h && float64(y) <= q.Y[i]+r; y++ {
+				for x := max(0, int(math.Ceil(q.X[i]-r))); x < c.w && float64(x) <= q.X[i]+r; x++ {
+					dx, dy := float64(x)-q.X[i], float64(y)-q.Y[i]
+					if dx*dx+dy*dy > r*r {
+						continue
+					}
+					k := y*c.w + x
+					if c.mask[k] == 0 {
+						painted = append(painted, int32(k))
+					}
+					c.mask[k] = as
+				}
+			}
+		}
+	}
+	return painted
+}
+
+// values gives, for each cell, what its log odds are on the scale of a
+// Likeness, less the middle.
+func (k *Known) values(odds []float32, weight float64) []int16 {
+	out := make([]int16, len(odds))
+	per := 127.5 / k.c.par.Reach * weight
+	for i, o := range odds {
+		out[i] = int16(math.Round(per * float64(o)))
+	}
+	return out
+}
+
+// scaled is a sum of values as a Likeness has it.
+func scaled(v int) uint8 { return uint8(max(0, min(255, 128+v))) }
+
 // Likeness says of each pixel how much it looks like wood by its colour and by
 // how it differs from its surroundings: for finding and following.
 func (k *Known) Likeness() *Likeness {
+	c := k.c
 	if k.byContrast == nil {
 		return k.ByColour()
 	}
-	return k.likeness(k.c.par.Colour, k.c.par.Contrast)
-}
-
-// ByColour says it by the colour alone: the next row's canes stand out from
-// their surroundings too, but haze has changed their colour.
-func (k *Known) ByColour() *Likeness { return k.likeness(1, 0) }
-
-func (k *Known) likeness(colour, contrast float64) *Likeness {
-	c := k.c
-	l := &Likeness{W: c.w, H: c.h, V: make([]uint8, c.w*c.h), reach: c.par.Reach}
-	per := float32(127.5 / c.par.Reach)
-	a, b := per*float32(colour), per*float32(contrast)
+	l := &Likeness{W: c.w, H: c.h, v: make([]uint8, c.w*c.h), reach: c.par.Reach}
+	a, b := k.values(k.byColour, c.par.Colour), k.values(k.byContrast, c.par.Contrast)
 	cores.Each(c.h, func(y int) {
-		for i := y * c.w; i < (y+1)*c.w; i++ {
-			o := a * k.byColour[c.cell[i]]
-			if b > 0 {
-				o += b * k.byContrast[c.apart[i]]
-			}
-			l.V[i] = uint8(max(0, min(255, 128+o)))
+		row := l.v[y*c.w : (y+1)*c.w]
+		own, apart := c.cell[y*c.w:(y+1)*c.w], c.apart[y*c.w:(y+1)*c.w]
+		for x := range row {
+			row[x] = scaled(int(a[own[x]]) + int(b[apart[x]]))
 		}
 	})
 	return l
 }
 
-// cells gives each pixel's cell in a space of brightness and two colour
-// ratios, of the linear channels after a slight smoothing: single pixels of a
-// compressed photo have no colour worth learning. apart is its cell in the space
-// of differences of these from the mean over a square around px wide.
-func cells(p *photo.Photo, around float64, bins int) (own, apart []uint16) {
-	w, h := p.Width, p.Height
-	soft := gocv.NewMat()
-	defer soft.Close()
-	gocv.GaussianBlur(p.BGR, &soft, image.Pt(0, 0), 0.8, 0.8, gocv.BorderReplicate)
-	pix, err := soft.DataPtrUint8()
-	own = make([]uint16, w*h)
-	if err != nil {
-		return own, nil
+// ByColour says it by the colour alone: the next row's canes stand out from
+// their surroundings too, but haze has changed their colour.
+func (k *Known) ByColour() *Likeness {
+	of := make([]uint8, len(k.byColour))
+	for i, v := range k.values(k.byColour, 1) {
+		of[i] = scaled(int(v))
 	}
-	var all []uint8 // the mean about each pixel
-	if around > 0 {
-		wide := gocv.NewMat()
-		defer wide.Close()
-		side := int(around)/2*2 + 1
-		gocv.Blur(p.BGR, &wide, image.Pt(side, side))
-		if all, err = wide.DataPtrUint8(); err != nil {
-			return own, nil
-		}
-		apart = make([]uint16, w*h)
+	return &Likeness{W: k.c.w, H: k.c.h, cell: k.c.cell, of: of, reach: k.c.par.Reach}
+}
+
+// Values gives the likeness of all pixels, row by row.
+func (l *Likeness) Values() []uint8 {
+	if l.v != nil {
+		return l.v
 	}
-	// Logarithms by table: the ratios are differences of these.
-	var lg [256]float32
-	const dark = 0.004
-	for i := range lg {
-		lg[i] = float32(math.Log2(float64(photo.Linear[i]) + dark))
-	}
-	b := float32(bins)
-	put := func(v, lo, hi float32) int {
-		return max(0, min(bins-1, int((v-lo)/(hi-lo)*b)))
-	}
-	cores.Each(h, func(y int) {
-		for i := y * w; i < (y+1)*w; i++ {
-			bl, gr, rd := lg[pix[3*i]], lg[pix[3*i+1]], lg[pix[3*i+2]]
-			light := 0.3*rd + 0.5*gr + 0.2*bl
-			c := (put(light, -7.5, 0.1)*bins+put(rd-gr, -0.8, 1.2))*bins + put(gr-bl, -0.8, 2)
-			own[i] = uint16(c)
-			if apart == nil {
-				continue
-			}
-			bl2, gr2, rd2 := lg[all[3*i]], lg[all[3*i+1]], lg[all[3*i+2]]
-			light2 := 0.3*rd2 + 0.5*gr2 + 0.2*bl2
-			apart[i] = uint16((put(light-light2, -2, 2)*bins+put(rd-gr-rd2+gr2, -0.5, 0.5))*bins + put(gr-bl-gr2+bl2, -0.5, 0.5))
+	out := make([]uint8, l.W*l.H)
+	cores.Each(l.H, func(y int) {
+		for i := y * l.W; i < (y+1)*l.W; i++ {
+			out[i] = l.value(i-y*l.W, y)
 		}
 	})
-	return own, apart
+	return out
+}
+
+// value is the likeness of one pixel.
+func (l *Likeness) value(x, y int) uint8 {
+	switch {
+	case l.v != nil:
+		return l.v[y*l.W+x]
+	case l.cell != nil:
+		return l.of[l.cell[y*l.W+x]]
+	}
+	return l.tiles.value(x, y)
 }
 
 // spread smooths a histogram along its three axes, and makes its sum one.
@@ -246,42 +268,35 @@ func spread(v []float64, bins int) {
 			}
 		}
 	}
-	sum := 0.0
-	for _, x := range v {
-		sum += x
-	}
-	if sum > 0 {
+	if sum := total(v); sum > 0 {
 		for i := range v {
 			v[i] /= sum
 		}
 	}
 }
 
-// Over gives a picture of three channels for looking for seeds, k times smaller:
-// the likeness twice, and the photo's brightness, which tells wood from wood
-// where pieces cross. The caller closes it.
-func (l *Likeness) Over(p *photo.Photo, k int) (*photo.Photo, error) {
-	pix := p.Pix()
-	w, h := l.W/k, l.H/k
-	buf := make([]uint8, 3*w*h)
-	cores.Each(h, func(y int) {
-		for x := range w {
-			var odds, light int
-			for j := y * k; j < (y+1)*k; j++ {
-				for i := j*l.W + x*k; i < j*l.W+(x+1)*k; i++ {
-					odds += int(l.V[i])
-					light += int(pix[3*i]) + 2*int(pix[3*i+1]) + int(pix[3*i+2])
-				}
-			}
-			o, g := uint8(odds/(k*k)), uint8(light/(4*k*k))
-			q := 3 * (y*w + x)
-			buf[q], buf[q+1], buf[q+2] = o, g, o
+// Over gives a picture of three channels for looking for seeds: the likeness
+// twice, and the photo's brightness, which tells wood from wood where pieces
+// cross. p is the photo that the likeness is of. The caller closes it.
+func (l *Likeness) Over(p *photo.Photo) (*photo.Photo, error) {
+	view, err := photo.Blank(l.W, l.H)
+	if err != nil {
+		return nil, err
+	}
+	pix, out := p.Pix(), view.Pix()
+	cores.Each(l.H, func(y int) {
+		for x := range l.W {
+			i := y*l.W + x
+			src, dst := pix[3*i:3*i+3:3*i+3], out[3*i:3*i+3:3*i+3]
+			o := l.value(x, y)
+			dst[0], dst[2] = o, o
+			dst[1] = uint8((int(src[0]) + 2*int(src[1]) + int(src[2])) / 4)
 		}
 	})
-	return photo.FromPixels(buf, w, h, 0)
+	return view, nil
 }
 
-// Odds is the log odds that a value of V stands for.
+// Odds is the log odds that a value stands for.
 func (l *Likeness) Odds(v uint8) float64 { return (float64(v) - 127.5) / 127.5 * l.reach }
 
 // Clear is how surely places look like wood, on average: 1 for the highest log
@@ -302,8 +317,7 @@ func (l *Likeness) At(x, y float64) float64 {
 	}
 	i, j := int(x), int(y)
 	fx, fy := x-float64(i), y-float64(j)
-	k := j*l.W + i
-	top := float64(l.V[k])*(1-fx) + float64(l.V[k+1])*fx
-	low := float64(l.V[k+l.W])*(1-fx) + float64(l.V[k+l.W+1])*fx
+	top := float64(l.value(i, j))*(1-fx) + float64(l.value(i+1, j))*fx
+	low := float64(l.value(i, j+1))*(1-fx) + float64(l.value(i+1, j+1))*fx
 	return (top*(1-fy) + low*fy - 127.5) / 127.5 * l.reach
 }

@@ -56,8 +56,12 @@ type Seed struct {
 // Find looks for seeds. The error is only for a context that ended.
 func Find(ctx context.Context, p *photo.Photo, m *scale.Map, par Params) ([]Seed, error) {
 	var out []Seed
-	level := p.BGR.Clone()
-	defer func() { level.Close() }()
+	level := p.BGR
+	defer func() {
+		if par.Levels > 1 {
+			level.Close()
+		}
+	}()
 	size := 1.0
 	for l := range par.Levels {
 		if err := ctx.Err(); err != nil {
@@ -66,7 +70,9 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, par Params) ([]Seed
 		if l > 0 {
 			half := gocv.NewMat()
 			gocv.Resize(level, &half, image.Pt(level.Cols()/2, level.Rows()/2), 0, 0, gocv.InterpolationArea)
-			level.Close()
+			if l > 1 {
+				level.Close()
+			}
 			level = half
 			size *= 2
 		}
@@ -88,54 +94,35 @@ func Enlarge(seeds []Seed, f float64) {
 	}
 }
 
+// stripRows is how many rows of the tensor's grid are made at a time: few
+// enough that what they need stays in the processor's cache.
+const stripRows = 12
+
+// gridStep is how many pixels of a level make a side of the tensor's cells, of
+// which every second pixel is looked at: what follows is smoothed more than that.
+const gridStep = 4
+
 // atLevel finds the seeds of one pyramid level. size is how many pixels of the
 // photo one of the level's is.
 func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 	w, h := bgr.Cols(), bgr.Rows()
-	f := gocv.NewMat()
-	defer f.Close()
-	bgr.ConvertTo(&f, gocv.MatTypeCV32FC3)
-	gocv.GaussianBlur(f, &f, image.Pt(0, 0), par.Sigma, par.Sigma, gocv.BorderReplicate)
-	v, err := f.DataPtrFloat32()
-	if err != nil {
+	tw, th := w/gridStep, h/gridStep
+	if tw < 4 || th < 4 {
 		return nil
 	}
-	// The squared Hessians' sum as a symmetric tensor, three numbers at every
-	// second pixel: what follows is smoothed far more than that.
-	tw, th := w/2, h/2
+	// The squared Hessians' sum as a symmetric tensor, three numbers a cell.
 	tensor := gocv.NewMatWithSize(th, tw, gocv.MatTypeCV32FC3)
 	defer tensor.Close()
 	t, err := tensor.DataPtrFloat32()
 	if err != nil {
 		return nil
 	}
-	norm := float32(par.Sigma * par.Sigma / 3) // scale-normalised, mean of channels
-	row, trow := 3*w, 3*tw
-	cores.Each(th, func(ty int) {
-		clear(t[ty*trow : (ty+1)*trow])
-		y := 2 * ty
-		if y == 0 || y == h-1 {
-			return
-		}
-		for tx := 1; 2*tx < w-1; tx++ {
-			k := y*row + 6*tx
-			var a, b, c float32
-			for ch := range 3 {
-				i := k + ch
-				xx := v[i-3] + v[i+3] - 2*v[i]
-				yy := v[i-row] + v[i+row] - 2*v[i]
-				xy := (v[i+row+3] + v[i-row-3] - v[i+row-3] - v[i-row+3]) / 4
-				a += xx*xx + xy*xy
-				b += xy * (xx + yy)
-				c += yy*yy + xy*xy
-			}
-			o := ty*trow + 3*tx
-			t[o], t[o+1], t[o+2] = a*norm, b*norm, c*norm
-		}
+	cores.Each((th+stripRows-1)/stripRows, func(i int) {
+		strip(bgr, t, tw, i*stripRows, min((i+1)*stripRows, th), par.Sigma)
 	})
 	pooled := gocv.NewMat()
 	defer pooled.Close()
-	gocv.GaussianBlur(tensor, &pooled, image.Pt(0, 0), par.Pool/2, par.Pool/2, gocv.BorderReplicate)
+	gocv.GaussianBlur(tensor, &pooled, image.Pt(0, 0), par.Pool/gridStep, par.Pool/gridStep, gocv.BorderReplicate)
 	q, err := pooled.DataPtrFloat32()
 	if err != nil {
 		return nil
@@ -144,27 +131,27 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 	defer around.Close()
 	small := gocv.NewMat()
 	defer small.Close()
-	const shrink = 4 // of the tensor's grid
+	const shrink = 2 // of the tensor's grid
 	gocv.Resize(pooled, &small, image.Pt(max(1, tw/shrink), max(1, th/shrink)), 0, 0, gocv.InterpolationArea)
-	gocv.GaussianBlur(small, &around, image.Pt(0, 0), par.Around/(2*shrink), par.Around/(2*shrink), gocv.BorderReplicate)
+	gocv.GaussianBlur(small, &around, image.Pt(0, 0), par.Around/(gridStep*shrink), par.Around/(gridStep*shrink), gocv.BorderReplicate)
 	ar, err := around.DataPtrFloat32()
 	if err != nil {
 		return nil
 	}
 	aw, ah := around.Cols(), around.Rows()
 	// One seed at most in each small square keeps the list short and even.
-	const cell = 4 // of the tensor's grid
+	const cell = 2 // of the tensor's grid
 	cw, chh := tw/cell, th/cell
-	found := make([]Seed, cw*chh)
+	var out []Seed
 	minS := float32(par.MinStrength * par.MinStrength)
-	cores.Each(chh, func(cy int) {
+	for cy := range chh {
 		for cx := range cw {
 			ka := 3 * (min(cy*cell/shrink, ah-1)*aw + min(cx*cell/shrink, aw-1))
 			usual := float64(ar[ka]+ar[ka+2]) + 2*float64(minS)
 			var best Seed
 			for y := cy * cell; y < (cy+1)*cell; y++ {
 				for x := cx * cell; x < (cx+1)*cell; x++ {
-					k := y*trow + 3*x
+					k := 3 * (y*tw + x)
 					a, b, c := q[k], q[k+1], q[k+2]
 					tr := a + c
 					if tr < minS {
@@ -179,19 +166,71 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 						// The larger eigenvector points across the ribbon.
 						across := 0.5 * math.Atan2(2*float64(b), float64(a-c))
 						along := math.Mod(across+math.Pi/2+2*math.Pi, math.Pi)
-						best = Seed{X: (2*float64(x)+0.5)*size - 0.5, Y: (2*float64(y)+0.5)*size - 0.5,
+						const middle = (gridStep - 1) / 2.0
+						best = Seed{X: photo.Whole(gridStep*float64(x)+middle, size), Y: photo.Whole(gridStep*float64(y)+middle, size),
 							Angle: along, Width: 3.5 * par.Sigma * size, Strength: s}
 					}
 				}
 			}
-			found[cy*cw+cx] = best
-		}
-	})
-	var out []Seed
-	for _, s := range found {
-		if s.Strength > 0 {
-			out = append(out, s)
+			if best.Strength > 0 {
+				out = append(out, best)
+			}
 		}
 	}
 	return out
+}
+
+// strip makes rows from up to to of the tensor's grid, tw cells wide.
+func strip(bgr gocv.Mat, t []float32, tw, from, to int, sigma float64) {
+	w, h := bgr.Cols(), bgr.Rows()
+	// The rows that the cells need: their own, those that second derivatives
+	// reach to, and those that are smoothed into them.
+	reach := int(3*sigma) + 2
+	y0, y1 := max(0, from*gridStep-reach), min(h, to*gridStep+reach)
+	part := bgr.Region(image.Rect(0, y0, w, y1))
+	defer part.Close()
+	f := gocv.NewMat()
+	defer f.Close()
+	part.ConvertTo(&f, gocv.MatTypeCV32FC3)
+	soft := gocv.NewMat()
+	defer soft.Close()
+	gocv.GaussianBlur(f, &soft, image.Pt(0, 0), sigma, sigma, gocv.BorderReplicate)
+	v, err := soft.DataPtrFloat32()
+	if err != nil {
+		return
+	}
+	norm := float32(sigma * sigma / 3 / 4) // scale-normalised, mean of channels and of four places
+	row := 3 * w
+	for ty := from; ty < to; ty++ {
+		line := t[3*ty*tw : 3*(ty+1)*tw]
+		clear(line)
+		for _, y := range [...]int{ty * gridStep, ty*gridStep + 2} {
+			if y == 0 || y >= h-1 {
+				continue
+			}
+			at := (y - y0) * row
+			up, mid, low := v[at-row:at], v[at:at+row], v[at+row:at+2*row]
+			for tx := range tw {
+				var a, b, c float32
+				for _, x := range [...]int{tx * gridStep, tx*gridStep + 2} {
+					if x == 0 || x >= w-1 {
+						continue
+					}
+					k := 3*x - 3
+					m, u, l := mid[k:k+9:k+9], up[k:k+9:k+9], low[k:k+9:k+9]
+					for ch := range 3 {
+						xx := m[ch] + m[ch+6] - 2*m[ch+3]
+						yy := u[ch+3] + l[ch+3] - 2*m[ch+3]
+						xy := (l[ch+6] + u[ch] - u[ch+6] - l[ch]) / 4
+						a += xx*xx + xy*xy
+						b += xy * (xx + yy)
+						c += yy*yy + xy*xy
+					}
+				}
+				line[3*tx] += a * norm
+				line[3*tx+1] += b * norm
+				line[3*tx+2] += c * norm
+			}
+		}
+	}
 }
