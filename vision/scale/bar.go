@@ -48,14 +48,7 @@ func (f *finder) bar(shrink int) (*Map, assess.Reason) {
 
 // blocks finds dark rectangles with about the proportions of a bar's block.
 func (f *finder) blocks(shrink int) []block {
-	g := gocv.NewMat()
-	defer g.Close()
-	src := f.fullGrey()
-	if shrink > 1 {
-		gocv.Resize(src, &g, image.Pt(src.Cols()/shrink, src.Rows()/shrink), 0, 0, gocv.InterpolationArea)
-	} else {
-		src.CopyTo(&g)
-	}
+	g := f.grey(shrink)
 	bin := gocv.NewMat()
 	defer bin.Close()
 	gocv.AdaptiveThreshold(g, &bin, 255, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, 61, 12)

@@ -89,8 +89,10 @@ func openCVCorners(p *photo.Photo) (out [][2]float64) {
 
 // largestLattice grows a lattice from every corner candidate.
 func largestLattice(p *photo.Photo) (best []corner) {
-	cs := saddles(grey(p.BGR, 1, 1), 4, 6000)
-	grid := newCells(cs, 24)
+	f := newFinder(p, DefaultParams())
+	defer f.close()
+	cs := saddles(f.grey(1), wide)
+	grid := newCells(cs, p.Width, p.Height)
 	for i := range cs {
 		l := grow(grid, i, 110)
 		if l == nil || len(l.at) <= len(best) {

@@ -12,10 +12,10 @@ import (
 // card looks for the checkerboard at one picture size. It returns the mapping,
 // or the most telling reason why a board-like thing was not accepted (""
 // when nothing board-like was seen).
-func (f *finder) card(shrink int, sigma, radius float64) (*Map, assess.Reason) {
-	p := grey(f.photo.BGR, shrink, sigma)
-	cs := saddles(p, radius, 6000)
-	grid := newCells(cs, 24)
+func (f *finder) card(shrink int, by look) (*Map, assess.Reason) {
+	g := f.grey(shrink)
+	cs := saddles(g, by)
+	grid := newCells(cs, g.Cols(), g.Rows())
 	seen := map[int]bool{}
 	var reason assess.Reason
 	tries := 0
@@ -327,28 +327,46 @@ func (f *finder) printed(h Homography, square float64) printMatch {
 // drops those that are not there.
 func (f *finder) refine(h Homography, board [][2]float64, square float64) (kept, px [][2]float64) {
 	win := int(math.Round(min(max(0.38*square, 2), 12)))
-	pts := gocv.NewMatWithSize(len(board), 1, gocv.MatTypeCV32FC2)
-	defer pts.Close()
-	inside := make([]bool, len(board))
 	border := float64(2*win + 3)
+	// Only the part of the picture that holds the points is needed in grey.
+	at := make([][2]float64, len(board))
+	inside := make([]bool, len(board))
+	var around image.Rectangle
 	for i, b := range board {
 		x, y := h.Apply(b[0], b[1])
 		inside[i] = x > border && y > border && x < float64(f.photo.Width)-border && y < float64(f.photo.Height)-border
-		if !inside[i] {
-			x, y = border+1, border+1
+		if inside[i] {
+			at[i] = [2]float64{x, y}
+			around = around.Union(image.Rect(int(x-border), int(y-border), int(x+border)+1, int(y+border)+1))
+		}
+	}
+	if around.Empty() {
+		return nil, nil
+	}
+	part := f.photo.BGR.Region(around.Intersect(image.Rect(0, 0, f.photo.Width, f.photo.Height)))
+	defer part.Close()
+	grey := gocv.NewMat()
+	defer grey.Close()
+	gocv.CvtColor(part, &grey, gocv.ColorBGRToGray)
+	pts := gocv.NewMatWithSize(len(board), 1, gocv.MatTypeCV32FC2)
+	defer pts.Close()
+	ox, oy := float64(around.Min.X), float64(around.Min.Y)
+	for i := range board {
+		x, y := border, border
+		if inside[i] {
+			x, y = at[i][0]-ox, at[i][1]-oy
 		}
 		pts.SetFloatAt(i, 0, float32(x))
 		pts.SetFloatAt(i, 1, float32(y))
 	}
-	gocv.CornerSubPix(f.fullGrey(), &pts, image.Pt(win, win), image.Pt(-1, -1),
+	gocv.CornerSubPix(grey, &pts, image.Pt(win, win), image.Pt(-1, -1),
 		gocv.NewTermCriteria(gocv.Count+gocv.EPS, 40, 0.005))
 	for i, b := range board {
 		if !inside[i] {
 			continue
 		}
-		x0, y0 := h.Apply(b[0], b[1])
-		x, y := float64(pts.GetFloatAt(i, 0)), float64(pts.GetFloatAt(i, 1))
-		if math.Hypot(x-x0, y-y0) > 0.25*square {
+		x, y := float64(pts.GetFloatAt(i, 0))+ox, float64(pts.GetFloatAt(i, 1))+oy
+		if math.Hypot(x-at[i][0], y-at[i][1]) > 0.25*square {
 			continue
 		}
 		// A corner that is really there has the printed contrast around it.

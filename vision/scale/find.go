@@ -2,42 +2,74 @@ package scale
 
 import (
 	"context"
+	"image"
 	"math"
 
 	"gocv.io/x/gocv"
 
 	"nodespan/assess"
+	"nodespan/vision/cores"
 	"nodespan/vision/photo"
 )
 
 type finder struct {
 	photo *photo.Photo
 	par   Params
-	full  gocv.Mat // 8-bit grey at full size, made when first asked for
-	pix   []uint8
+	small map[int]gocv.Mat // grey copies by how many times they are smaller
 }
 
-func (f *finder) fullGrey() gocv.Mat {
-	if f.pix == nil {
-		f.full = gocv.NewMat()
-		gocv.CvtColor(f.photo.BGR, &f.full, gocv.ColorBGRToGray)
-		f.pix, _ = f.full.DataPtrUint8()
+func newFinder(p *photo.Photo, par Params) *finder {
+	return &finder{photo: p, par: par, small: map[int]gocv.Mat{}}
+}
+
+func (f *finder) close() {
+	for _, m := range f.small {
+		m.Close()
 	}
-	return f.full
+}
+
+// grey is the picture's brightness at 1/shrink size, 8 bits.
+func (f *finder) grey(shrink int) gocv.Mat {
+	if m, ok := f.small[shrink]; ok {
+		return m
+	}
+	w, h := f.photo.Width/shrink, f.photo.Height/shrink
+	out := gocv.NewMatWithSize(h, w, gocv.MatTypeCV8UC1)
+	cores.Each((h+stripRows-1)/stripRows, func(i int) {
+		y0, y1 := i*stripRows, min((i+1)*stripRows, h)
+		part := f.photo.BGR.Region(image.Rect(0, y0*shrink, w*shrink, y1*shrink))
+		defer part.Close()
+		into := out.Region(image.Rect(0, y0, w, y1))
+		defer into.Close()
+		if shrink == 1 {
+			gocv.CvtColor(part, &into, gocv.ColorBGRToGray)
+			return
+		}
+		g := gocv.NewMat()
+		defer g.Close()
+		gocv.CvtColor(part, &g, gocv.ColorBGRToGray)
+		gocv.Resize(g, &into, image.Pt(w, y1-y0), 0, 0, gocv.InterpolationArea)
+	})
+	f.small[shrink] = out
+	return out
 }
 
 // greyAt is the grey value at a place of the full picture, -1 outside.
 func (f *finder) greyAt(x, y float64) float64 {
-	f.fullGrey()
 	w, h := f.photo.Width, f.photo.Height
 	if !(x >= 0 && y >= 0 && x < float64(w-1) && y < float64(h-1)) {
 		return -1
 	}
 	i, j := int(x), int(y)
 	fx, fy := x-float64(i), y-float64(j)
-	k := j*w + i
-	top := float64(f.pix[k])*(1-fx) + float64(f.pix[k+1])*fx
-	bottom := float64(f.pix[k+w])*(1-fx) + float64(f.pix[k+w+1])*fx
+	pix := f.photo.Pix()
+	k := 3 * (j*w + i)
+	// ITU-R BT.601 luma, as OpenCV's grey.
+	g := func(k int) float64 {
+		return 0.114*float64(pix[k]) + 0.587*float64(pix[k+1]) + 0.299*float64(pix[k+2])
+	}
+	top := g(k)*(1-fx) + g(k+3)*fx
+	bottom := g(k+3*w)*(1-fx) + g(k+3*w+3)*fx
 	return top*(1-fy) + bottom*fy
 }
 
@@ -45,12 +77,8 @@ func (f *finder) greyAt(x, y float64) float64 {
 // nothing else. It returns a nil Map and the reasons when there is none; the
 // error is only for a context that ended and for marks that can't be used.
 func Find(ctx context.Context, p *photo.Photo, marks *assess.Marks, par Params) (*Map, []assess.Reason, error) {
-	f := &finder{photo: p, par: par}
-	defer func() {
-		if f.pix != nil {
-			f.full.Close()
-		}
-	}()
+	f := newFinder(p, par)
+	defer f.close()
 	if marks != nil {
 		m, err := fromMarks(p, *marks, f)
 		return m, nil, err
@@ -69,12 +97,12 @@ func Find(ctx context.Context, p *photo.Photo, marks *assess.Marks, par Params) 
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
 		}
-		m, why := f.card(s, 1.0, 4)
+		m, why := f.card(s, wide)
 		if m == nil && why == "" {
 			m, why = f.bar(s)
 		}
 		if m == nil && why == "" && i == len(sizes)-1 {
-			m, why = f.card(max(1, mid/2), 0.7, 2.5)
+			m, why = f.card(max(1, mid/2), narrow)
 		}
 		if m != nil {
 			if why := f.implausible(m); why != "" {

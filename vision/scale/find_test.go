@@ -46,7 +46,7 @@ func TestCornersOfADrawnBoard(t *testing.T) {
 		"from the left": pinhole(1000, (w-1)/2.0, (h-1)/2.0, 600, 0.4, 0.1, 0.05, -20, 5),
 	} {
 		p := decoded(t, drawn(w, h, 8, 0.7, s.h, b.light))
-		f := &finder{photo: p, par: DefaultParams()}
+		f := newFinder(p, DefaultParams())
 		off := s.h // one pixel off to the right, 0.7 up; in board squares instead of mm
 		for k := range 3 {
 			off[k] += 1.0 * s.h[6+k]
@@ -60,7 +60,7 @@ func TestCornersOfADrawnBoard(t *testing.T) {
 			}
 		}
 		kept, px := f.refine(squares, want, 20)
-		f.full.Close()
+		f.close()
 		var worst, sum, meanX, meanY float64
 		if len(kept) != 40 {
 			t.Errorf("%s: want 40 corners, got %d", name, len(kept))

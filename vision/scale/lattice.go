@@ -2,6 +2,7 @@ package scale
 
 import (
 	"math"
+	"slices"
 )
 
 // A lattice is a set of corners with their integer coordinates.
@@ -24,28 +25,45 @@ func (l *lattice) bounds() (i0, i1, j0, j1 int) {
 
 // cells is a coarse grid over the picture for finding corners near a place.
 type cells struct {
-	size float64
-	m    map[[2]int][]int
-	cs   []corner
+	w, h  int     // cells
+	first []int32 // of each cell, where its corners begin in at; one more at the end
+	at    []int32
+	cs    []corner
 }
 
-func newCells(cs []corner, size float64) *cells {
-	c := &cells{size: size, m: map[[2]int][]int{}, cs: cs}
+// cellPx is the side of a cell, px.
+const cellPx = 24
+
+func newCells(cs []corner, w, h int) *cells {
+	c := &cells{w: w/cellPx + 1, h: h/cellPx + 1, cs: cs, at: make([]int32, len(cs))}
+	c.first = make([]int32, c.w*c.h+1)
+	cell := func(p corner) int { return int(p.y)/cellPx*c.w + int(p.x)/cellPx }
+	for _, p := range cs {
+		c.first[cell(p)+1]++
+	}
+	for i := range c.w * c.h {
+		c.first[i+1] += c.first[i]
+	}
+	next := slices.Clone(c.first)
 	for i, p := range cs {
-		k := [2]int{int(p.x / size), int(p.y / size)}
-		c.m[k] = append(c.m[k], i)
+		k := cell(p)
+		c.at[next[k]] = int32(i)
+		next[k]++
 	}
 	return c
 }
 
 // each calls f with every corner within r of (x, y).
 func (c *cells) each(x, y, r float64, f func(i int, d float64)) {
-	for gy := int((y - r) / c.size); gy <= int((y+r)/c.size); gy++ {
-		for gx := int((x - r) / c.size); gx <= int((x+r)/c.size); gx++ {
-			for _, i := range c.m[[2]int{gx, gy}] {
-				if d := math.Hypot(c.cs[i].x-x, c.cs[i].y-y); d <= r {
-					f(i, d)
-				}
+	x0, x1 := max(0, int((x-r)/cellPx)), min(c.w-1, int((x+r)/cellPx))
+	for gy := max(0, int((y-r)/cellPx)); gy <= min(c.h-1, int((y+r)/cellPx)); gy++ {
+		if x0 > x1 {
+			return
+		}
+		for _, i := range c.at[c.first[gy*c.w+x0]:c.first[gy*c.w+x1+1]] {
+			dx, dy := c.cs[i].x-x, c.cs[i].y-y
+			if d := dx*dx + dy*dy; d <= r*r {
+				f(int(i), math.Sqrt(d))
 			}
 		}
 	}
