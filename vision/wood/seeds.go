@@ -5,7 +5,9 @@ import (
 	"context"
 	"image"
 	"math"
+	"runtime"
 	"slices"
+	"sync"
 
 	"gocv.io/x/gocv"
 
@@ -117,8 +119,12 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 	if err != nil {
 		return nil
 	}
+	// Fresh memory costs more than what is computed in it: strips take turns.
+	spare := sync.Pool{New: func() any { return newBench() }}
 	cores.Each((th+stripRows-1)/stripRows, func(i int) {
-		strip(bgr, t, tw, i*stripRows, min((i+1)*stripRows, th), par.Sigma)
+		b := spare.Get().(*bench)
+		b.strip(bgr, t, tw, i*stripRows, min((i+1)*stripRows, th), par.Sigma)
+		spare.Put(b)
 	})
 	pooled := gocv.NewMat()
 	defer pooled.Close()
@@ -180,8 +186,23 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 	return out
 }
 
+// A bench holds what is made of a strip of the picture.
+type bench struct {
+	whole, soft gocv.Mat
+}
+
+func newBench() *bench {
+	b := &bench{gocv.NewMat(), gocv.NewMat()}
+	// The pool may drop it at any time.
+	runtime.SetFinalizer(b, func(b *bench) {
+		b.whole.Close()
+		b.soft.Close()
+	})
+	return b
+}
+
 // strip makes rows from up to to of the tensor's grid, tw cells wide.
-func strip(bgr gocv.Mat, t []float32, tw, from, to int, sigma float64) {
+func (b *bench) strip(bgr gocv.Mat, t []float32, tw, from, to int, sigma float64) {
 	w, h := bgr.Cols(), bgr.Rows()
 	// The rows that the cells need: their own, those that second derivatives
 	// reach to, and those that are smoothed into them.
@@ -189,13 +210,9 @@ func strip(bgr gocv.Mat, t []float32, tw, from, to int, sigma float64) {
 	y0, y1 := max(0, from*gridStep-reach), min(h, to*gridStep+reach)
 	part := bgr.Region(image.Rect(0, y0, w, y1))
 	defer part.Close()
-	f := gocv.NewMat()
-	defer f.Close()
-	part.ConvertTo(&f, gocv.MatTypeCV32FC3)
-	soft := gocv.NewMat()
-	defer soft.Close()
-	gocv.GaussianBlur(f, &soft, image.Pt(0, 0), sigma, sigma, gocv.BorderReplicate)
-	v, err := soft.DataPtrFloat32()
+	part.ConvertTo(&b.whole, gocv.MatTypeCV32FC3)
+	gocv.GaussianBlur(b.whole, &b.soft, image.Pt(0, 0), sigma, sigma, gocv.BorderReplicate)
+	v, err := b.soft.DataPtrFloat32()
 	if err != nil {
 		return
 	}
