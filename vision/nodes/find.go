@@ -32,6 +32,9 @@ type Params struct {
 	// MinSwelling is the smallest relative swelling that can be a node.
 	// Default 0.035.
 	MinSwelling float64
+	// TopMM is how far from where a node is told the top of its swelling is looked
+	// for, mm. Larger takes a neighbour's. Default 4.
+	TopMM int
 	// Noise is the least relative noise of the swelling. Default 0.03.
 	Noise float64
 	// Restless is how many times the typical difference of a single reading
@@ -92,7 +95,7 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{Smooth: 2, Flank: 0.4, MinFlank: 2, MaxFlank: 6, StepWorth: 1.2, StepNoise: 0.15, MostStep: 3, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.03, Restless: 2, OneEdge: 1.5, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
+	return Params{Smooth: 2, Flank: 0.4, MinFlank: 2, MaxFlank: 6, StepWorth: 1.2, StepNoise: 0.15, MostStep: 3, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, TopMM: 4, Noise: 0.03, Restless: 2, OneEdge: 1.5, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
 		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, Ridge: 1, Trust: 0.5, LearnedPrice: 1.5, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
 }
 
@@ -149,6 +152,10 @@ func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.No
 	out := make([][]assess.Node, len(ps))
 	for i, p := range ps {
 		for _, c := range chosen[i] {
+			if k := signals[i].top(c.at, par); k >= 0 {
+				v := signals[i].swelling
+				c.exact = float64(k) + summit(v[k-1], v[k], v[k+1])
+			}
 			out[i] = append(out[i], assess.Node{AlongMM: c.exact, Px: placeAt(p, c.exact), Side: side(signals[i], c.at), Confidence: confidence(c.score, par)})
 		}
 	}
@@ -363,6 +370,19 @@ func (s *signal) evidence(par Params) []float64 {
 		total[i] += par.StepWorth * max(-1, min(s.step[i], par.MostStep))
 	}
 	return total
+}
+
+// top is the place of the highest swelling within TopMM of a place, -1 where
+// nothing swells: light tells that a node is near, the swelling where.
+func (s *signal) top(at int, par Params) int {
+	best := -1
+	for i := max(1, at-par.TopMM); i <= min(len(s.swelling)-2, at+par.TopMM); i++ {
+		v := s.swelling[i]
+		if s.known[i] && v >= par.MinSwelling && v >= s.swelling[i-1] && v > s.swelling[i+1] && (best < 0 || v > s.swelling[best]) {
+			best = i
+		}
+	}
+	return best
 }
 
 // diameterOf is the median diameter of the readings, mm; 8 without any.
