@@ -107,19 +107,19 @@ type Quality struct {
 	// wood, 0 to 1: where wood and ground have much the same colour, edges are
 	// mistaken for each other. Default 0.35.
 	Unlike float64
-	// NodeFloor, NodeUneven, NodeFew and NodeUnread do the same for the median
+	// NodeFloor, NodeUneven, NodeFew and NodeUnsure do the same for the median
 	// internode: what is there always, what multiplies the robust scatter of the
 	// first internodes' logarithms (missed and surplus nodes make them uneven),
-	// what is divided by the number of nodes, and what multiplies the share
-	// that couldn't be read. Default 0.03, 0.5, 1 and 0.2.
-	NodeFloor, NodeUneven, NodeFew, NodeUnread float64
+	// what is divided by the square of the number of nodes, and what multiplies the
+	// nodes' mean lack of confidence. Default 0.04, 0.35, 4.5 and 0.8.
+	NodeFloor, NodeUneven, NodeFew, NodeUnsure float64
 }
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.03, NodeUneven: 0.5, NodeFew: 1, NodeUnread: 0.2}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 170}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 170}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -354,7 +354,7 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, j
 	}
 	c.RelativeU = round(math.Sqrt(u*u+depth*depth+v.Params.RoundU*v.Params.RoundU), 5)
 	c.EdgeDoubt = round(trust, 4)
-	c.NodeDoubt = round(math.Min(q.ofNodes(c.Nodes, share), 0.8), 4)
+	c.NodeDoubt = round(math.Min(q.ofNodes(c.Nodes), 0.8), 4)
 	assess.Derive(c)
 	return c, true
 }
@@ -369,21 +369,26 @@ func centres(st []caliper.Station) []assess.Point {
 }
 
 // ofNodes is the relative standard uncertainty of the median internode from
-// nodes that may be missing or too many; share is how much of the cane was read.
-func (q Quality) ofNodes(ns []assess.Node, share float64) float64 {
+// nodes that may be missing or too many.
+func (q Quality) ofNodes(ns []assess.Node) float64 {
 	const first, most = 8, 0.8
 	var logs []float64
-	for i := 1; i < len(ns) && i <= first; i++ {
-		if d := ns[i].AlongMM - ns[i-1].AlongMM; d > 0 {
-			logs = append(logs, math.Log(d))
+	sure, n := 0.0, 0.0
+	for i := 0; i < len(ns) && i <= first; i++ {
+		sure, n = sure+ns[i].Confidence, n+1
+		if i > 0 {
+			if d := ns[i].AlongMM - ns[i-1].AlongMM; d > 0 {
+				logs = append(logs, math.Log(d))
+			}
 		}
 	}
 	uneven := most
 	if len(logs) > 2 {
 		uneven = min(most, robustSD(logs))
 	}
-	few := q.NodeFew / float64(max(len(ns), 1))
-	return math.Sqrt(q.NodeFloor*q.NodeFloor + q.NodeUneven*q.NodeUneven*uneven*uneven + few*few + q.NodeUnread*q.NodeUnread*(1-share)*(1-share))
+	few := q.NodeFew / math.Pow(float64(max(len(ns), 1)), 2)
+	unsure := q.NodeUnsure * (1 - sure/max(n, 1))
+	return math.Sqrt(q.NodeFloor*q.NodeFloor + q.NodeUneven*q.NodeUneven*uneven*uneven + few*few + unsure*unsure)
 }
 
 // robustSD is the standard deviation of a normal law with the values' median

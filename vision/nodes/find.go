@@ -14,6 +14,15 @@ type Params struct {
 	// Smooth is the standard deviation of the smoothing along the cane, mm.
 	// Larger sees faint swellings and merges near ones. Default 2.
 	Smooth float64
+	// Flank is how long a swelling's two flanks are, as a share of the diameter: the
+	// upper one is lit by the sky and the lower one is not. Default 0.4, from
+	// MinFlank to MaxFlank, 2 and 6 mm.
+	Flank, MinFlank, MaxFlank float64
+	// StepWorth is how much a standard deviation of the step in brightness from the
+	// lower to the upper flank counts against one of swelling, StepNoise the least
+	// standard deviation of such steps, powers of two, MostStep what one step can
+	// bring. Larger trusts light more. Default 1.2, 0.15 and 3.
+	StepWorth, StepNoise, MostStep float64
 	// BaseReach is the half length over which the even thickness between nodes
 	// is looked for, mm. Default 32.
 	BaseReach float64
@@ -23,6 +32,9 @@ type Params struct {
 	// MinSwelling is the smallest relative swelling that can be a node.
 	// Default 0.035.
 	MinSwelling float64
+	// TopMM is how far from where a node is told the top of its swelling is looked
+	// for, mm. Larger takes a neighbour's. Default 4.
+	TopMM int
 	// Noise is the least relative noise of the swelling. Default 0.03.
 	Noise float64
 	// Restless is how many times the typical difference of a single reading
@@ -63,7 +75,7 @@ type Params struct {
 	// come out too sure of themselves. Larger weighs the rhythm less. Default 0.5.
 	Trust float64
 	// LearnedPrice is the price of a node that was looked for by its look, as
-	// Price. Default 2.
+	// Price. Default 1.5.
 	LearnedPrice float64
 	// LeastScore is the least log odds of a place that is weighed at all,
 	// WorstScore what is counted of less. Default -8 and -3.
@@ -83,8 +95,8 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{Smooth: 2, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, Noise: 0.03, Restless: 2, OneEdge: 1.5, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
-		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, Ridge: 1, Trust: 0.5, LearnedPrice: 2, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
+	return Params{Smooth: 2, Flank: 0.4, MinFlank: 2, MaxFlank: 6, StepWorth: 1.2, StepNoise: 0.15, MostStep: 3, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, TopMM: 4, Noise: 0.03, Restless: 2, OneEdge: 1.5, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
+		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, Ridge: 1, Trust: 0.5, LearnedPrice: 1.5, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
 }
 
 // A signal is what of the profile speaks for nodes, at every millimetre.
@@ -94,6 +106,9 @@ type signal struct {
 	known       []bool
 	mark        []float64 // how much darker or brighter the wood is than nearby, in standard deviations
 	noise       []float64
+	// step is how much brighter the wood is just above a place than just below it, in
+	// standard deviations.
+	step []float64
 }
 
 // candidate is a place that may be a node.
@@ -137,6 +152,10 @@ func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.No
 	out := make([][]assess.Node, len(ps))
 	for i, p := range ps {
 		for _, c := range chosen[i] {
+			if k := signals[i].top(c.at, par); k >= 0 {
+				v := signals[i].swelling
+				c.exact = float64(k) + summit(v[k-1], v[k], v[k+1])
+			}
 			out[i] = append(out[i], assess.Node{AlongMM: c.exact, Px: placeAt(p, c.exact), Side: side(signals[i], c.at), Confidence: confidence(c.score, par)})
 		}
 	}
@@ -253,6 +272,7 @@ func signalOf(p *caliper.Profile, wires []float64, par Params) *signal {
 	for i := range n {
 		s.noise[i] = max(1, alone[i]) * math.Hypot(par.Noise, par.Restless*local[i])
 	}
+	s.step = steps(p, n, wires, par)
 	// Brightness against its neighbourhood.
 	inner, seen := gather(func(s caliper.Station) (float64, bool) { return math.Log(max(s.Inner, 1e-3)), s.Inner > 0 }, 0.8*par.Smooth)
 	usual := runningQuantile(inner, seen, int(par.BaseReach), 0.5)
@@ -303,12 +323,13 @@ func runningQuantile(v []float64, ok []bool, reach int, q float64) []float64 {
 func candidates(s *signal, par Params) []candidate {
 	var out []candidate
 	n := len(s.swelling)
+	total := s.evidence(par)
 	for i := 2; i < n-2; i++ {
-		v := s.swelling[i]
-		if !s.known[i] || v < par.MinSwelling || v < s.swelling[i-1] || v <= s.swelling[i+1] {
+		v := total[i]
+		if v < 1 || v < total[i-1] || v <= total[i+1] {
 			continue
 		}
-		// A swelling stands out from both sides.
+		// It stands out from both sides.
 		lo := func(step int) float64 {
 			m := v
 			for k := 1; k <= 14; k++ {
@@ -316,17 +337,15 @@ func candidates(s *signal, par Params) []candidate {
 				if j < 0 || j >= n {
 					break
 				}
-				if s.known[j] {
-					m = min(m, s.swelling[j])
-				}
-				if s.swelling[j] > v {
+				m = min(m, total[j])
+				if total[j] > v {
 					break
 				}
 			}
 			return m
 		}
 		prom := v - max(lo(-1), lo(1))
-		score := min(min(v, prom*1.5)/s.noise[i], par.MostScore)
+		score := min(v, prom*1.5)
 		mark := 0.0
 		for k := max(0, i-4); k <= min(n-1, i+4); k++ {
 			mark = max(mark, s.mark[k])
@@ -335,7 +354,100 @@ func candidates(s *signal, par Params) []candidate {
 		if score < 1 {
 			continue
 		}
-		out = append(out, candidate{at: i, score: score, exact: float64(i) + summit(s.swelling[i-1], v, s.swelling[i+1])})
+		out = append(out, candidate{at: i, score: score, exact: float64(i) + summit(total[i-1], v, total[i+1])})
+	}
+	return out
+}
+
+// evidence is what swelling and light say for a node at every millimetre, in
+// standard deviations.
+func (s *signal) evidence(par Params) []float64 {
+	total := make([]float64, len(s.swelling))
+	for i := range total {
+		if s.known[i] {
+			total[i] = max(-1, min(s.swelling[i]/s.noise[i], par.MostScore))
+		}
+		total[i] += par.StepWorth * max(-1, min(s.step[i], par.MostStep))
+	}
+	return total
+}
+
+// top is the place of the highest swelling within TopMM of a place, -1 where
+// nothing swells: light tells that a node is near, the swelling where.
+func (s *signal) top(at int, par Params) int {
+	best := -1
+	for i := max(1, at-par.TopMM); i <= min(len(s.swelling)-2, at+par.TopMM); i++ {
+		v := s.swelling[i]
+		if s.known[i] && v >= par.MinSwelling && v >= s.swelling[i-1] && v > s.swelling[i+1] && (best < 0 || v > s.swelling[best]) {
+			best = i
+		}
+	}
+	return best
+}
+
+// diameterOf is the median diameter of the readings, mm; 8 without any.
+func diameterOf(p *caliper.Profile) float64 {
+	var d []float64
+	for _, s := range p.Stations {
+		if s.U > 0 {
+			d = append(d, s.DiameterMM)
+		}
+	}
+	if len(d) == 0 {
+		return 8
+	}
+	slices.Sort(d)
+	return d[len(d)/2]
+}
+
+// steps tells at every millimetre how much brighter the wood is just above than
+// just below, along the cane but counted upwards in the picture, in standard
+// deviations: light comes from above, so that the upper flank of a swelling is
+// brighter than its lower one.
+func steps(p *caliper.Profile, n int, wires []float64, par Params) []float64 {
+	st := p.Stations
+	sum, count := make([]float64, n+1), make([]float64, n+1)
+	k := 0
+	for i := range n {
+		for k+1 < len(st) && st[k+1].AlongMM <= float64(i) {
+			k++
+		}
+		sum[i+1], count[i+1] = sum[i], count[i]
+		blind := st[k].Crossed || st[k].Across == [5]float64{}
+		for _, w := range wires {
+			blind = blind || math.Abs(float64(i)-w) < par.NearWire/2
+		}
+		if !blind {
+			for _, a := range st[k].Across {
+				sum[i+1] += a / 5
+			}
+			count[i+1]++
+		}
+	}
+	d := diameterOf(p)
+	flank := int(math.Round(max(par.MinFlank, min(par.MaxFlank, par.Flank*d))))
+	out := make([]float64, n)
+	var size []float64
+	k = 0
+	for i := range n {
+		for k+1 < len(st) && st[k+1].AlongMM <= float64(i) {
+			k++
+		}
+		a, b := max(0, i-flank), min(n, i+1+flank)
+		below, above := count[i]-count[a], count[b]-count[i+1]
+		if 2*below < float64(flank) || 2*above < float64(flank) {
+			continue
+		}
+		out[i] = ((sum[b]-sum[i+1])/above - (sum[i]-sum[a])/below) * -math.Sin(st[k].Angle)
+		size = append(size, math.Abs(out[i]))
+	}
+	if len(size) == 0 {
+		return out
+	}
+	slices.Sort(size)
+	sd := max(par.StepNoise, size[len(size)/2])
+	for i := range out {
+		out[i] /= sd
 	}
 	return out
 }

@@ -10,13 +10,13 @@ import (
 )
 
 // traitCount is how many traits of every place are compared.
-const traitCount = 7
+const traitCount = 8
 
 // traits are what may tell a node from the wood between, at every millimetre of
 // a cane, each in units of its own usual scatter on that cane: how swollen it
 // is on the side where it is more and on the other, how much brighter or darker
 // its middle, its darkest and its brightest part, how unlike its two sides are,
-// and how red. Where nothing could be read they are 0: neither one nor the
+// how red, and how much brighter it is above than below. Where nothing could be read they are 0: neither one nor the
 // other.
 type traits struct {
 	v     [][traitCount]float64
@@ -49,7 +49,7 @@ func traitsOf(p *caliper.Profile, s *signal, wires []float64, par Params) *trait
 			q[j] = a.Across[j] + f*(b.Across[j]-a.Across[j])
 		}
 		got[i] = true
-		raw[i] = [traitCount]float64{0, 0, (q[1] + q[2] + q[3]) / 3, slices.Min(q[:]), slices.Max(q[:]), (q[0] + q[1] - q[3] - q[4]) / 2, a.Red + f*(b.Red-a.Red)}
+		raw[i] = [traitCount]float64{0, 0, (q[1] + q[2] + q[3]) / 3, slices.Min(q[:]), slices.Max(q[:]), (q[0] + q[1] - q[3] - q[4]) / 2, a.Red + f*(b.Red-a.Red), 0}
 		t.blind[i] = a.Crossed || b.Crossed
 	}
 	for _, w := range wires {
@@ -61,7 +61,7 @@ func traitsOf(p *caliper.Profile, s *signal, wires []float64, par Params) *trait
 	for i := range usable {
 		usable[i] = got[i] && !t.blind[i]
 	}
-	for c := 2; c < traitCount; c++ {
+	for c := 2; c < traitCount-1; c++ {
 		col := make([]float64, n)
 		for i := range col {
 			col[i] = raw[i][c]
@@ -86,6 +86,7 @@ func traitsOf(p *caliper.Profile, s *signal, wires []float64, par Params) *trait
 		}
 	}
 	for i := range n {
+		t.v[i][traitCount-1] = max(-4, min(4, s.step[i]))
 		t.v[i][5] = math.Abs(t.v[i][5]) - 0.8 // buds stand on either side
 		if !usable[i] {
 			t.v[i][5] = 0
@@ -227,6 +228,7 @@ func (l *look) candidates(t *traits, par Params) []candidate {
 		for k, v := range x {
 			f[i] += l.w[k] * v
 		}
+		f[i] *= par.Trust
 	}
 	var out []candidate
 	last := -par.BlindStep
@@ -255,7 +257,7 @@ func (l *look) candidates(t *traits, par Params) []candidate {
 		if a, b := f[i-1], f[i+1]; !math.IsInf(a, -1) && !math.IsInf(b, -1) {
 			exact += summit(a, f[i], b)
 		}
-		out = append(out, candidate{at: i, score: max(par.WorstScore, min(par.Trust*f[i], par.MostScore)), exact: exact})
+		out = append(out, candidate{at: i, score: max(par.WorstScore, min(f[i], par.MostScore)), exact: exact})
 	}
 	return out
 }
