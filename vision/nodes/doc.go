@@ -10,12 +10,13 @@
 // and of how well each internode agrees with the one before, since neighbouring
 // internodes are about equally long.
 //
-// That is done twice. The first time the swelling and unusual brightness alone
-// speak for a node. From what is found so on all canes of a photo, which have
+// That is done twice. The first time the swelling, unusual brightness and its two
+// flanks alone speak for a node: light comes from above, so that the upper flank of
+// a swelling is brighter than its lower one. From what is found so on all canes of a photo, which have
 // the same light and much the same bark, the look of a node is learned
 // (learn.go): swellings of both edges, brightness across and redness over some
 // centimetres about it, by a linear discriminant; and nodes are looked for
-// again by their look. Where a wire or another cane hides the wood, a node is as
+// again by their look. Where one lies exactly its swelling tells. Where a wire or another cane hides the wood, a node is as
 // likely as not, and the rhythm of the others decides.
 //
 // When unsure it leaves a node out: one that is missing shows to the person as
