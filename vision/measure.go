@@ -179,11 +179,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	}
 	out.Reference = m.Reference()
 
-	w, err := v.traced(ctx, p, m, func(stage string) {
-		if stage == "wood" {
-			done(stage)
-		}
-	})
+	w, err := v.traced(ctx, p, m, func() { done("wood") })
 	if err != nil {
 		return nil, err
 	}

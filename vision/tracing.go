@@ -18,9 +18,9 @@ type tracing struct {
 
 // traced finds the photo's canes: a first look that knows nothing of the wood's
 // colour, what it looks like learned from that, and a second look that knows
-// it. All is done on a copy of the photo as coarse as will do for that. lap is
-// called with the name of each stage that ended.
-func (v *Measurer) traced(ctx context.Context, p *photo.Photo, m *scale.Map, lap func(stage string)) (*tracing, error) {
+// it. All is done on a copy of the photo as coarse as will do for that. seeded
+// is called between looking for wood and following it.
+func (v *Measurer) traced(ctx context.Context, p *photo.Photo, m *scale.Map, seeded func()) (*tracing, error) {
 	f := max(1, v.Params.WorkMM/m.MMPerPx)
 	small, err := p.Reduced(f)
 	if err != nil {
@@ -28,24 +28,20 @@ func (v *Measurer) traced(ctx context.Context, p *photo.Photo, m *scale.Map, lap
 	}
 	defer small.Close()
 	ms := m.Reduced(f)
-	lap("reduce")
 	seeds, err := wood.Find(ctx, small, ms, v.Params.Wood)
 	if err != nil {
 		return nil, err
 	}
-	lap("wood")
+	seeded()
 	t, err := trace.Find(ctx, small, ms, seeds, v.Params.Trace)
 	if err != nil {
 		return nil, err
 	}
-	lap("first")
 	out := &tracing{seeds: seeds, found: t}
 	colours := wood.ColoursOf(small, v.Params.AroundMM/ms.MMPerPx, v.Params.Learn)
-	lap("colours")
-	if known, ok := colours.Learn(pieces(t.Canes)); ok {
-		lap("learn")
+	from := t.Telling(ms, v.Params.Trace)
+	if known, ok := colours.Learn(pieces(from)); ok {
 		like, hue := known.Likeness(), known.ByColour()
-		lap("likeness")
 		view, err := like.Over(small)
 		if err != nil {
 			return nil, err
@@ -55,16 +51,13 @@ func (v *Measurer) traced(ctx context.Context, p *photo.Photo, m *scale.Map, lap
 		if err != nil {
 			return nil, err
 		}
-		lap("wood2")
-		if out.found, err = trace.Again(ctx, small, like, hue, ms, again, t, v.Params.Trace); err != nil {
+		if out.found, err = trace.Again(ctx, small, like, hue, ms, again, from, t, v.Params.Trace); err != nil {
 			return nil, err
 		}
-		lap("again")
 		// The second look knows more wood, and its widths better.
 		if fine, ok := colours.Fine(p, f, pieces(out.found.Canes)); ok {
 			out.learned = fine
 		}
-		lap("relearn")
 	}
 	wood.Enlarge(out.seeds, f)
 	out.found.Enlarge(f)

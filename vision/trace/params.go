@@ -114,12 +114,18 @@ type Params struct {
 	// MostFirst bounds the seeds that the first look follows, strongest first.
 	// Larger finds fainter canes to learn from, and costs time. Default 3000.
 	MostFirst int
+	// FewMM is the length of canes below which their colour is learned from more
+	// than is surely cane: from what starts in the air as well, if it is longer than
+	// HintMM. A larger FewMM learns shadows and grass along with canes where canes
+	// alone would do, a larger HintMM learns nothing where all canes show in pieces.
+	// Default 2000 and 200 mm.
+	FewMM, HintMM float64
 	// MinLengthMM is the shortest trace that is kept.
 	MinLengthMM float64
 }
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 16, SeedMM: 20, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60, MostFirst: 3000,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 16, SeedMM: 20, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60, MostFirst: 3000, FewMM: 2000, HintMM: 200,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18, ShadowBlue: 0.96, ShadowGreen: 1.005}
 }

@@ -80,17 +80,17 @@ func Find(ctx context.Context, p *photo.Photo, m *scale.Map, seeds []wood.Seed, 
 
 // Again follows canes a second time, on a view of the photo in which wood that
 // looks like the recognised canes is bright: like says by what it is followed,
-// hue by what it is told from far wood. What was found before counts where the
-// second look found nothing.
-func Again(ctx context.Context, p *photo.Photo, like, hue *wood.Likeness, m *scale.Map, seeds []wood.Seed, before *Result, par Params) (*Result, error) {
+// hue by what it is told from far wood; from are the lines that both were learned
+// from. What was found before counts where the second look found nothing.
+func Again(ctx context.Context, p *photo.Photo, like, hue *wood.Likeness, m *scale.Map, seeds []wood.Seed, from []Line, before *Result, par Params) (*Result, error) {
 	seeds = slices.DeleteFunc(slices.Clone(seeds), func(s wood.Seed) bool { return onReference(m, s.X, s.Y) })
-	usual := usualOdds(like, before.Canes)
+	usual := usualOdds(like, from)
 	rs := strands(like, m, seeds, usual, par)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	rs = join(rs, par, m.At)
-	return sortLearned(p, m, rs, hue, usualOdds(hue, before.Canes), before, par), nil
+	return sortLearned(p, m, rs, hue, usualOdds(hue, from), before, par), nil
 }
 
 // usualOdds is what the likeness mostly says in the middle of lines.
