@@ -30,6 +30,7 @@ type Result struct {
 	Wires   []assess.Wire
 	OldWood []Line
 	Dropped []Dropped // what was followed and not taken for a cane
+	borne   bool      // something was found that canes can arise from
 }
 
 // Dropped is a line that was not taken for a cane, with the reason.
@@ -199,6 +200,7 @@ func sortOut(p *photo.Photo, m *scale.Map, rs []ribbon, par Params) *Result {
 		}
 	}
 	bearers := bearing(p, m, ground, upper, white, out, par)
+	out.borne = len(bearers) > 0
 	// A cane may also arise from old wood that arches to the upper wire, or
 	// its base may be lost in clutter while the rest stands clear.
 	for _, l := range air {

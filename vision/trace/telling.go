@@ -9,13 +9,14 @@ import (
 // Telling gives the lines that tell the wood's colour: the canes, and where they
 // are few, also what is long and was dropped only because it starts in the air.
 // Before soil of their colour, canes show in pieces of which hardly one reaches
-// its base, and most long pieces are canes nevertheless.
+// its base, and most long pieces are canes nevertheless; but not on a trellis where
+// nothing is found that could bear one: there they are posts, far rows and grass.
 func (r *Result) Telling(m *scale.Map, par Params) []Line {
 	seen := 0.0
 	for i := range r.Canes {
 		seen += r.Canes[i].seenLength(m)
 	}
-	if seen >= par.FewMM {
+	if seen >= par.FewMM || len(r.Canes) == 0 && !r.borne {
 		return r.Canes
 	}
 	out := slices.Clone(r.Canes)
