@@ -3,9 +3,7 @@ package apart
 import (
 	"errors"
 	"os"
-	"os/exec"
 	"strconv"
-	"syscall"
 
 	"golang.org/x/sys/unix"
 )
@@ -81,16 +79,4 @@ func step(thread, by int) (moved bool, err error) {
 		return false, err
 	}
 	return true, unix.Setpriority(unix.PRIO_PROCESS, thread, by)
-}
-
-// confine gives up, for this thread and what it starts, that a program gets more
-// rights than whoever starts it (setuid and the like). It can't be taken back,
-// and it is a thread's own: a process that is started by a thread without has it
-// in all of its threads, from its first instruction on.
-func confine() error { return unix.Prctl(unix.PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) }
-
-// tie has the process end with this one, whatever happens to it, and keeps
-// signals that the terminal sends to all from it.
-func tie(c *exec.Cmd) {
-	c.SysProcAttr = &syscall.SysProcAttr{Setpgid: true, Pdeathsig: syscall.SIGKILL}
 }

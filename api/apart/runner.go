@@ -9,21 +9,20 @@ import (
 	"fmt"
 	"image"
 	"io"
-	"os"
-	"os/exec"
-	"runtime"
 	"time"
 
 	"nodespan/assess"
 )
 
 // Runner measures each photo in a process of its own. It may be used from many
-// goroutines; each call is one process.
+// goroutines; each call is one process. It must not be copied after its first use.
 type Runner struct {
 	// Command starts the process, which calls Serve.
 	Command []string
 	// Limits gives the bounds for a photo of so many pixels; LimitsFor if nil.
 	Limits func(pixels int) Limits
+
+	processes processes
 }
 
 var (
@@ -37,6 +36,9 @@ const (
 	largestAnswer = 256 << 20
 	// lastWords is how much of its standard error is kept for the log, bytes.
 	lastWords = 4 << 10
+	// lastMoment is how long what a process wrote is still waited for once it has
+	// been told to end.
+	lastMoment = 5 * time.Second
 )
 
 // Measure fulfils assess.Measurer. A process that breaks off or goes beyond
@@ -102,6 +104,10 @@ func (r *Runner) Copy(ctx context.Context, photo []byte, side, quality int) ([]b
 	return nil, errors.New("a copying process gave no copy")
 }
 
+// Close ends what is kept running between photos, once the photos that are being
+// worked on are done or their contexts have ended; a later call starts anew.
+func (r *Runner) Close() error { return r.processes.close() }
+
 func (r *Runner) ask(ctx context.Context, photo []byte, h head) (answer, error) {
 	data, err := r.run(ctx, photo, h)
 	if err != nil {
@@ -145,24 +151,10 @@ func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) 
 	}
 	wall, cancel := context.WithTimeout(ctx, h.Limits.Wall)
 	defer cancel()
-	c := exec.CommandContext(wall, r.Command[0], r.Command[1:]...)
-	// No secrets of the service's; the libraries are still to be found.
-	c.Env = []string{"GOTRACEBACK=none"}
-	if path := os.Getenv("LD_LIBRARY_PATH"); path != "" {
-		c.Env = append(c.Env, "LD_LIBRARY_PATH="+path)
-	}
 	size := binary.BigEndian.AppendUint32(nil, uint32(len(text)))
-	c.Stdin = io.MultiReader(bytes.NewReader(size), bytes.NewReader(text), bytes.NewReader(photo), bytes.NewReader(second))
+	in := io.MultiReader(bytes.NewReader(size), bytes.NewReader(text), bytes.NewReader(photo), bytes.NewReader(second))
 	out, said := &bounded{left: largestAnswer}, &bounded{left: lastWords, quiet: true}
-	c.Stdout, c.Stderr = out, said
-	c.WaitDelay = 5 * time.Second
-	tie(c)
-	err = onOwnThread(func() error {
-		if err := confine(); err != nil {
-			return err
-		}
-		return c.Run()
-	})
+	spent, err := r.processes.run(wall, r.Command, in, out, said)
 	switch {
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
@@ -171,7 +163,7 @@ func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) 
 	}
 	why := assess.Tell("it broke off")
 	switch {
-	case wall.Err() != nil || cpuSpent(c.ProcessState, h.Limits):
+	case wall.Err() != nil || spent >= h.Limits.CPU-time.Second:
 		why = assess.Tell("it took longer than any photo should")
 	case bytes.Contains(said.Bytes(), []byte("out of memory")) || bytes.Contains(said.Bytes(), []byte("cannot allocate")) || bytes.Contains(said.Bytes(), []byte("pthread_create failed")):
 		why = assess.Tell("it needs more memory than any photo should")
@@ -181,18 +173,6 @@ func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) 
 	return nil, told
 }
 
-// onOwnThread runs f on a thread that ends with it: what a thread gave up isn't
-// the service's loss, and the signal at the parent's end is tied to the thread
-// that started a process, which so lives as long as that.
-func onOwnThread(f func() error) error {
-	done := make(chan error, 1)
-	go func() {
-		runtime.LockOSThread() // and never unlocked
-		done <- f()
-	}()
-	return <-done
-}
-
 // pixelsOf tells a photo's size from its header, 0 where that can't be read.
 func pixelsOf(photo []byte) int {
 	conf, _, err := image.DecodeConfig(bytes.NewReader(photo))
@@ -200,10 +180,6 @@ func pixelsOf(photo []byte) int {
 		return 0
 	}
 	return conf.Width * conf.Height
-}
-
-func cpuSpent(p *os.ProcessState, l Limits) bool {
-	return p != nil && p.UserTime()+p.SystemTime() >= l.CPU-time.Second
 }
 
 // bounded keeps what is written up to a bound; beyond it, it fails, or, when

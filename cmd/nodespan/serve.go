@@ -180,6 +180,7 @@ func serve(ctx context.Context, f serveFlags, access api.Access) error {
 		if err != nil {
 			return err
 		}
+		defer each.Close()
 		conf.Measurer, conf.Decoder, conf.Looker = each, each, each
 	}
 	// Measuring ends before the record is closed.
