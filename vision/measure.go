@@ -66,6 +66,10 @@ type Params struct {
 	// the other (share of its length) is a stake or a far post. Larger loses
 	// short straight canes. Default 340 mm and 0.012.
 	StakeMM, StakeBend float64
+	// SureOdds is from what mean log odds of being wood on something needs few
+	// joints to count, or when it is longer than SureMM and bends none. Smaller
+	// takes what has nearly the canes' colour. Default 3.6 and 175 mm.
+	SureOdds, SureMM float64
 	// LeastLow is the least lower bound of the diameter's interval, as a share of
 	// its value: what can't be told from nothing is no cane. Default 0.15.
 	LeastLow float64
@@ -74,7 +78,7 @@ type Params struct {
 	// matter. Larger drops more posts and shaded canes. Default 0.72 and 2.5.
 	Alike, AlikeFrom float64
 	// AlikeThin is the same as Alike for canes narrower than ThinPx, whose colour
-	// the lens mixes with the ground's. Default 0.5 and 7 px.
+	// the lens mixes with the ground's. Default 0.5 and 9 px.
 	AlikeThin, ThinPx float64
 	// WireMM is how wide a stretch about a wire's middle is in which no edge is
 	// read, mm. Default 8.
@@ -119,7 +123,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 7, MaxBareMM: 170}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, SureOdds: 3.6, SureMM: 175, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 9, MaxBareMM: 170}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -210,7 +214,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	done("caliper")
 	joints := v.joints(profiles, keep, t.Wires)
 	for k, i := range keep {
-		if c, ok := v.cane(m, &t.Canes[i], profiles[i], joints[k], learned, p); ok && (t.Canes[i].Guided || v.grown(c, t.Canes[i].Learned)) {
+		if c, ok := v.cane(m, &t.Canes[i], profiles[i], joints[k], learned, p); ok && (t.Canes[i].Guided || v.grown(c, t.Canes[i].Learned, learned)) {
 			c.ID = len(out.Canes) + 1
 			out.Canes = append(out.Canes, *c)
 		}
@@ -440,19 +444,25 @@ func unsteady(st []caliper.Station) float64 {
 
 // grown tells whether something that was followed by itself can be a one-year
 // cane at all: not thicker than one grows, and with a joint at least every so
-// often, which posts and stakes don't have.
-func (v *Measurer) grown(c *assess.Cane, learned bool) bool {
-	least := v.Params.MinNodes
-	if learned && c.Length.Value > v.Params.LongMM {
-		least-- // it has the colour of the photo's canes, and a cane's length
-	}
-	if !c.Diameter.Known() || c.Diameter.Value > v.Params.MaxCaneMM || len(c.Nodes) < least {
+// often, which posts and stakes don't have. Joints of thin canes aren't always
+// seen; what surely has the colour of wood, and bends, needs none.
+func (v *Measurer) grown(c *assess.Cane, learned bool, like *wood.Likeness) bool {
+	if !c.Diameter.Known() || c.Diameter.Value > v.Params.MaxCaneMM {
 		return false
 	}
 	if c.Diameter.Low < v.Params.LeastLow*c.Diameter.Value {
 		return false // not told from nothing: no reading at all
 	}
-	if c.Length.Value < v.Params.StakeMM && bend(c.CentreLine) < v.Params.StakeBend {
+	least := v.Params.MinNodes
+	if learned && c.Length.Value > v.Params.LongMM {
+		least-- // it has the colour of the photo's canes, and a cane's length
+	}
+	sure := learned && like != nil && oddsAlong(like, c.CentreLine) >= v.Params.SureOdds
+	straight := bend(c.CentreLine) < v.Params.StakeBend
+	switch {
+	case sure && !straight && c.Length.Value > v.Params.SureMM, sure && len(c.Nodes) >= v.Params.MinNodes:
+		return true
+	case len(c.Nodes) < least, straight && c.Length.Value < v.Params.StakeMM:
 		return false
 	}
 	return float64(len(c.Nodes)+1)*v.Params.MaxBareMM > c.Length.Value

@@ -39,12 +39,20 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 		reaches := (ground(tip[0]) - tip[1]) * m.At(tip[0], tip[1])
 		length := pathLength(l.mm(m))
 		alike := l.odds(like) / max(usual, 0.5)
+		borne := nearAny(m, base, bearers, par.BearMM)
+		least := par.LeastAlike
+		if borne && math.Abs(rise) < par.BaseMM && length > par.LongMM && l.MedianWidth()*m.At(base[0], base[1]) < par.MixedMM {
+			least = par.LeastMixed
+		}
+		if why == bridged && math.Abs(rise) < par.BaseMM && length > par.BridgedMM && alike > par.LeastAlike {
+			why = "" // hidden by others near the head, and of their colour where it shows
+		}
 		switch {
 		case why == oldWood:
 			out.OldWood = append(out.OldWood, l)
 			continue
 		case why != "" && why != inAir:
-		case alike < par.LeastAlike:
+		case alike < least:
 			why = "unlike the other canes"
 		case looksLike(p, m, &l, white, par) == shadow:
 			why = shadow
@@ -53,9 +61,11 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 			why = tooStraight
 		case alike > par.VeryAlike && rise > -par.HeadMM && rise < par.LowMM,
 			alike > par.VeryAlike && length > par.AloneMM && rise > 0 && rise < par.AirRiseMM && reaches > par.AirTipMM,
+			alike > par.SureAlike && usual > par.SureUsual && length > par.SureMM,
 			atSide(p, base) && length > par.SideLengthMM,
+			atSide(p, base) && length > par.SideAlikeMM && alike > par.VeryAlike,
 			plain && rise > -150 && rise < 700,
-			math.Abs(rise) < 450 && nearAny(m, base, bearers, par.BearMM):
+			math.Abs(rise) < 450 && borne:
 			why = ""
 		}
 		if why != "" {

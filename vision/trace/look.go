@@ -15,6 +15,7 @@ const (
 	notWood     = "not wood-coloured"
 	shadow      = "a shadow"
 	belowWire   = "below the wire"
+	bridged     = "mostly bridged"
 	oldWood     = "old wood"
 	tooStraight = "too straight for wood"
 )

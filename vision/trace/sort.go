@@ -523,7 +523,7 @@ func asCane(m *scale.Map, l Line, ground func(float64) float64, par Params) (Lin
 		}
 	}
 	if seen*10 < len(l.Seen)*6 {
-		return l, "mostly bridged"
+		return l, bridged
 	}
 	if math.Abs(rise(0)) > par.BaseMM {
 		return l, inAir
