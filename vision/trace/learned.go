@@ -47,6 +47,9 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 		if why == bridged && math.Abs(rise) < par.BaseMM && length > par.BridgedMM && alike > par.LeastAlike {
 			why = "" // hidden by others near the head, and of their colour where it shows
 		}
+		if why == inAir && !borne {
+			l.LostMM = max(rise, 0)
+		}
 		switch {
 		case why == oldWood:
 			out.OldWood = append(out.OldWood, l)

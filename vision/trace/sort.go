@@ -22,6 +22,9 @@ type Line struct {
 	Clear float64
 	// Learned: followed on the likeness to wood that was recognised before.
 	Learned bool
+	// LostMM is how far above the fruiting wire the line begins where nothing bears
+	// it: at most so much of the cane's lower end wasn't seen.
+	LostMM float64
 }
 
 // Result is what this stage hands on.
