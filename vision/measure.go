@@ -66,9 +66,9 @@ type Params struct {
 	// the other (share of its length) is a stake or a far post. Larger loses
 	// short straight canes. Default 340 mm and 0.012.
 	StakeMM, StakeBend float64
-	// SureOdds is from what mean log odds of being wood on something needs few
-	// joints to count, or when it is longer than SureMM and bends none. Smaller
-	// takes what has nearly the canes' colour. Default 3.6 and 175 mm.
+	// SureOdds is from what mean log odds of being wood on something needs no
+	// joints to count, when it is longer than SureMM and bends. Smaller
+	// takes what has nearly the canes' colour. Default 3.6 and 195 mm.
 	SureOdds, SureMM float64
 	// LeastLow is the least lower bound of the diameter's interval, as a share of
 	// its value: what can't be told from nothing is no cane. Default 0.15.
@@ -128,7 +128,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, Lost: 0.2, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, SureOdds: 3.6, SureMM: 175, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 9, MaxBareMM: 170}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, Lost: 0.2, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, SureOdds: 3.6, SureMM: 195, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 9, MaxBareMM: 170}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -466,7 +466,7 @@ func (v *Measurer) grown(c *assess.Cane, learned bool, like *wood.Likeness) bool
 	sure := learned && like != nil && oddsAlong(like, c.CentreLine) >= v.Params.SureOdds
 	straight := bend(c.CentreLine) < v.Params.StakeBend
 	switch {
-	case sure && !straight && c.Length.Value > v.Params.SureMM, sure && len(c.Nodes) >= v.Params.MinNodes:
+	case sure && !straight && c.Length.Value > v.Params.SureMM:
 		return true
 	case len(c.Nodes) < least, straight && c.Length.Value < v.Params.StakeMM:
 		return false

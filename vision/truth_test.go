@@ -21,7 +21,7 @@ func TestTruth(t *testing.T) {
 		diameterMAE, diameterCover float64
 	}{
 		{"../testdata/photos", 0.50, 0.55, 0.55, 1.9, 0.65},
-		{"../testdata/raytraced", 0.75, 0.92, 0.80, 0.80, 0.85},
+		{"../testdata/raytraced", 0.85, 0.94, 0.84, 0.65, 0.88},
 	} {
 		t.Run(c.dir, func(t *testing.T) {
 			rules := truth.DefaultRules()

@@ -64,7 +64,6 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 			why = tooStraight
 		case alike > par.VeryAlike && rise > -par.HeadMM && rise < par.LowMM,
 			alike > par.VeryAlike && length > par.AloneMM && rise > 0 && rise < par.AirRiseMM && reaches > par.AirTipMM,
-			alike > par.SureAlike && usual > par.SureUsual && length > par.SureMM,
 			atSide(p, base) && length > par.SideLengthMM,
 			atSide(p, base) && length > par.SideAlikeMM && alike > par.VeryAlike,
 			plain && rise > -150 && rise < 700,

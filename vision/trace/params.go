@@ -74,10 +74,6 @@ type Params struct {
 	// BridgedMM is how long a line must be that shows along little more than half
 	// of its length. Shorter takes pieces of canes for canes. Default 200 mm.
 	BridgedMM float64
-	// SureAlike and SureMM let a cane count wherever it starts, when it has so much
-	// of the others' odds and is so long, and theirs are above SureUsual: the next
-	// row's canes are hazier. Default 0.95, 400 mm and 3.5.
-	SureAlike, SureMM, SureUsual float64
 	// HeadMM is how far below the lower fruiting wire a cane can arise at most.
 	// Default 200 mm: heads stand 100 to 150 mm below it (Cool Climate
 	// Classroom, Pruning; stated for spur-pruned vines).
@@ -138,6 +134,6 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 16, SeedMM: 20, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, LeastMixed: 0.25, MixedMM: 5, LongMM: 300, BridgedMM: 200, SureAlike: 0.95, SureMM: 400, SureUsual: 3.5, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60, MostFirst: 3000, FewMM: 2000, HintMM: 200,
+	return Params{MinWidthMM: 2, MaxWidthMM: 26, ThinMM: 1.4, WindowMM: 14, StepMM: 6, MinContrast: 3, MinEdge: 2.5, MinColour: 14, MostOdds: 3.5, MaxStrandMM: 16, SeedMM: 20, StartMM: 28, CutMM: 8, MinStart: 0.45, MinShow: 0.15, HiddenCost: 0.05, BendCost: 0.15, WidthCost: 0.04, GiveUp: 4, Suppositions: 6, AheadSteps: 12, HiddenMM: 120, TrimShare: 0.45, LeastAlike: 0.5, VeryAlike: 0.75, LowMM: 160, AloneMM: 200, LeastMixed: 0.25, MixedMM: 5, LongMM: 300, BridgedMM: 200, HeadMM: 200, MostShared: 0.25, GapMM: 45, MinLengthMM: 60, MostFirst: 3000, FewMM: 2000, HintMM: 200,
 		AirLengthMM: 280, AirWidthMM: 3.5, AirRiseMM: 420, AirTipMM: 850, SideLengthMM: 450, SideAlikeMM: 280, BaseMM: 75, BearMM: 60, PlainShare: 0.65, PlainSpread: 4.5, MinRed: 1.18, ShadowBlue: 0.96, ShadowGreen: 1.005}
 }
