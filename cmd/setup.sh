@@ -31,6 +31,11 @@ for name in chromium chromium-browser google-chrome chrome; do
 done
 [ -n "$browser" ] || missing="$missing chromium"
 
+# Installs packages, as root by the command in as_root. A lock held by another
+# installer is waited for.
+apt="apt-get -o DPkg::Lock::Timeout=300 -qq"
+get() { $as_root env DEBIAN_FRONTEND=noninteractive $apt install -y --no-install-recommends "$@" >/dev/null; }
+
 # A smaller build of the same browser takes a third of the browser tests' time
 # away. Only Debian has it, and nothing fails without it.
 quick=chromium-headless-shell
@@ -39,8 +44,7 @@ if [ -z "$missing" ]; then
     as_root=""
     [ "$(id -u)" -eq 0 ] || as_root="sudo -n"
     say "installing $quick, which quickens the tests"
-    $as_root env DEBIAN_FRONTEND=noninteractive apt-get -o DPkg::Lock::Timeout=300 -qq install -y --no-install-recommends $quick >/dev/null 2>&1 ||
-      say "$quick could not be installed; the tests do without"
+    get $quick 2>/dev/null || say "$quick could not be installed; the tests do without"
   fi
   exit 0
 fi
@@ -64,12 +68,10 @@ if [ "$(id -u)" -ne 0 ]; then
 fi
 
 say "installing$missing"
-# A lock held by another installer is waited for.
-apt="apt-get -o DPkg::Lock::Timeout=300 -qq"
 $as_root $apt update >/dev/null
 have $quick || ! apt-cache show $quick >/dev/null 2>&1 || missing="$missing $quick"
 # shellcheck disable=SC2086 # one word for each package is meant
-$as_root env DEBIAN_FRONTEND=noninteractive $apt install -y --no-install-recommends $missing >/dev/null || {
+get $missing || {
   say "apt could not install$missing. See its message above; on an Ubuntu without a chromium package install Chrome by hand."
   exit 1
 }

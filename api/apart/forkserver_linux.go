@@ -126,12 +126,9 @@ func (p *processes) start(command []string) error {
 	ours, theirs := os.NewFile(uintptr(pair[0]), "fork server"), os.NewFile(uintptr(pair[1]), "fork server")
 	defer theirs.Close()
 	c := exec.Command(command[0], command[1:]...)
-	// No secrets of the service's; the libraries are still to be found. OpenBLAS,
-	// which OpenCV brings along, would start threads as it is loaded, which spin.
-	c.Env = []string{"NODESPAN_FORK_SERVER=1", "GOTRACEBACK=none", "OPENBLAS_NUM_THREADS=1"}
-	if path := os.Getenv("LD_LIBRARY_PATH"); path != "" {
-		c.Env = append(c.Env, "LD_LIBRARY_PATH="+path)
-	}
+	// OpenBLAS, which OpenCV brings along, would start threads as it is loaded,
+	// which spin.
+	c.Env = append(environment(), "NODESPAN_FORK_SERVER=1", "OPENBLAS_NUM_THREADS=1")
 	c.ExtraFiles = []*os.File{theirs} // the third, as in forkserver_linux.c
 	c.WaitDelay = lastMoment
 	// Signals that the terminal sends to all are not for it. It ends when the

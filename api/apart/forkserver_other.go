@@ -15,7 +15,7 @@ type processes struct{}
 
 func (*processes) run(ctx context.Context, command []string, in io.Reader, out, said io.Writer) (time.Duration, error) {
 	c := exec.CommandContext(ctx, command[0], command[1:]...)
-	c.Env = []string{"GOTRACEBACK=none"} // no secrets of the service's
+	c.Env = environment()
 	c.Stdin, c.Stdout, c.Stderr = in, out, said
 	c.WaitDelay = lastMoment
 	err := c.Run()

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"image"
 	"io"
+	"os"
 	"time"
 
 	"nodespan/assess"
@@ -171,6 +172,16 @@ func (r *Runner) run(ctx context.Context, photo []byte, h head) ([]byte, error) 
 	told := assess.Errorf(assess.EInternal, "This photo could not be worked on: %s. The file may be damaged, or made to do harm. What was kept of it is safe; take another photo.", why)
 	told.Err = fmt.Errorf("%w: %s", err, bytes.TrimSpace(said.Bytes()))
 	return nil, told
+}
+
+// environment is what a process is given: no secrets of the service's, and where
+// the libraries are to be found.
+func environment() []string {
+	env := []string{"GOTRACEBACK=none"}
+	if path := os.Getenv("LD_LIBRARY_PATH"); path != "" {
+		env = append(env, "LD_LIBRARY_PATH="+path)
+	}
+	return env
 }
 
 // pixelsOf tells a photo's size from its header, 0 where that can't be read.
