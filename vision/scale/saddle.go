@@ -4,9 +4,7 @@ import (
 	"cmp"
 	"image"
 	"math"
-	"runtime"
 	"slices"
-	"sync"
 
 	"gocv.io/x/gocv"
 
@@ -81,13 +79,9 @@ func saddles(grey gocv.Mat, by look) []corner {
 	edge := int(by.radius) + 2
 	strips := (h - 2*edge + stripRows - 1) / stripRows
 	found := make([][]corner, strips)
-	// Fresh memory costs more than what is computed in it: strips take turns.
-	spare := sync.Pool{New: func() any { return newBench() }}
-	cores.Each(strips, func(i int) {
+	cores.EachWith(strips, newBench, (*bench).close, func(i int, b *bench) {
 		y0 := edge + i*stripRows
-		b := spare.Get().(*bench)
 		found[i] = b.saddles(grey, p, y0, min(y0+stripRows, h-edge), edge, by)
-		spare.Put(b)
 	})
 	out := slices.Concat(found...)
 	slices.SortStableFunc(out, func(a, b corner) int { return cmp.Compare(b.strength, a.strength) })
@@ -105,13 +99,13 @@ func newBench() *bench {
 	for i := range b.second {
 		b.second[i] = gocv.NewMat()
 	}
-	// The pool may drop it at any time.
-	runtime.SetFinalizer(b, func(b *bench) {
-		for i := range b.second {
-			b.second[i].Close()
-		}
-	})
 	return b
+}
+
+func (b *bench) close() {
+	for i := range b.second {
+		b.second[i].Close()
+	}
 }
 
 // saddles finds the saddles of the rows from y0 up to y1.

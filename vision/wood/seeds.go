@@ -5,9 +5,7 @@ import (
 	"context"
 	"image"
 	"math"
-	"runtime"
 	"slices"
-	"sync"
 
 	"gocv.io/x/gocv"
 
@@ -119,12 +117,8 @@ func atLevel(bgr gocv.Mat, size float64, par Params) []Seed {
 	if err != nil {
 		return nil
 	}
-	// Fresh memory costs more than what is computed in it: strips take turns.
-	spare := sync.Pool{New: func() any { return newBench() }}
-	cores.Each((th+stripRows-1)/stripRows, func(i int) {
-		b := spare.Get().(*bench)
+	cores.EachWith((th+stripRows-1)/stripRows, newBench, (*bench).close, func(i int, b *bench) {
 		b.strip(bgr, t, tw, i*stripRows, min((i+1)*stripRows, th), par.Sigma)
-		spare.Put(b)
 	})
 	pooled := gocv.NewMat()
 	defer pooled.Close()
@@ -191,14 +185,11 @@ type bench struct {
 	whole, soft gocv.Mat
 }
 
-func newBench() *bench {
-	b := &bench{gocv.NewMat(), gocv.NewMat()}
-	// The pool may drop it at any time.
-	runtime.SetFinalizer(b, func(b *bench) {
-		b.whole.Close()
-		b.soft.Close()
-	})
-	return b
+func newBench() *bench { return &bench{gocv.NewMat(), gocv.NewMat()} }
+
+func (b *bench) close() {
+	b.whole.Close()
+	b.soft.Close()
 }
 
 // strip makes rows from up to to of the tensor's grid, tw cells wide.
