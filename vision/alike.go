@@ -21,7 +21,7 @@ func (v *Measurer) alike(cs []assess.Cane, like *wood.Likeness, m *scale.Map) []
 	for i, c := range cs {
 		mid := c.CentreLine[len(c.CentreLine)/2]
 		narrow[i] = c.Diameter.Value < v.Params.ThinPx*m.At(mid[0], mid[1])
-		odds[i] = oddsAlong(like, c.CentreLine)
+		odds[i] = like.Mean(c.CentreLine)
 	}
 	sorted := slices.Clone(odds)
 	slices.Sort(sorted)
@@ -41,13 +41,4 @@ func (v *Measurer) alike(cs []assess.Cane, like *wood.Likeness, m *scale.Map) []
 		}
 	}
 	return out
-}
-
-// oddsAlong is the mean log odds of being wood along a line.
-func oddsAlong(like *wood.Likeness, line []assess.Point) float64 {
-	sum := 0.0
-	for _, q := range line {
-		sum += like.At(q[0], q[1])
-	}
-	return sum / float64(max(len(line), 1))
 }

@@ -463,15 +463,12 @@ func (v *Measurer) grown(c *assess.Cane, learned bool, like *wood.Likeness) bool
 	if learned && c.Length.Value > v.Params.LongMM {
 		least-- // it has the colour of the photo's canes, and a cane's length
 	}
-	sure := learned && like != nil && oddsAlong(like, c.CentreLine) >= v.Params.SureOdds
 	straight := bend(c.CentreLine) < v.Params.StakeBend
-	switch {
-	case sure && !straight && c.Length.Value > v.Params.SureMM:
+	jointed := len(c.Nodes) >= least && float64(len(c.Nodes)+1)*v.Params.MaxBareMM > c.Length.Value
+	if jointed && !(straight && c.Length.Value < v.Params.StakeMM) {
 		return true
-	case len(c.Nodes) < least, straight && c.Length.Value < v.Params.StakeMM:
-		return false
 	}
-	return float64(len(c.Nodes)+1)*v.Params.MaxBareMM > c.Length.Value
+	return !straight && c.Length.Value > v.Params.SureMM && learned && like != nil && like.Mean(c.CentreLine) >= v.Params.SureOdds
 }
 
 // bend is the largest distance of a line's points from the straight line

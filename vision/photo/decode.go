@@ -172,20 +172,3 @@ func Blank(w, h int) (*Photo, error) {
 	}
 	return p, nil
 }
-
-// FromPixels makes a Photo of bytes, three a pixel, row by row: another view of
-// a photo in the same geometry. The caller closes it.
-func FromPixels(bgr []uint8, w, h int, focalPx float64) (*Photo, error) {
-	mat, err := gocv.NewMatFromBytes(h, w, gocv.MatTypeCV8UC3, bgr)
-	if err != nil {
-		return nil, assess.Errorf(assess.EInternal, "no memory for a view of the picture: %w", err)
-	}
-	own := mat.Clone()
-	mat.Close()
-	p := &Photo{BGR: own, Width: w, Height: h, FocalPx: focalPx}
-	if p.pix, err = own.DataPtrUint8(); err != nil {
-		own.Close()
-		return nil, assess.Errorf(assess.EInternal, "picture memory isn't continuous: %w", err)
-	}
-	return p, nil
-}

@@ -30,10 +30,6 @@ type guess struct {
 	from        *guess
 }
 
-func (t *tracker) mm(x, y float64) float64 {
-	return t.m.At(x, y)
-}
-
 // evidence says how much speaks for a band of width w cells at distance u: 1
 // for wood between two bands of ground, about 0 for wood amid wood, less than 0
 // for ground. What is known as another cane's wood says next to nothing.
@@ -57,7 +53,7 @@ func (t *tracker) evidence(c *crossCut, u, w float64) (value, free float64) {
 // start finds the band at a seed.
 func (t *tracker) start(s wood.Seed) (guess, bool) {
 	x, y := s.X, s.Y
-	mm := t.mm(x, y)
+	mm := t.m.At(x, y)
 	if !(mm > 0) || x < 2 || y < 2 || x > float64(t.f.w-3) || y > float64(t.f.h-3) {
 		return guess{}, false
 	}
@@ -146,7 +142,7 @@ func (t *tracker) run(from guess, back bool) []step {
 
 // children adds the suppositions that go on from g.
 func (t *tracker) children(c *crossCut, g *guess, out []*guess) []*guess {
-	mm := t.mm(g.x, g.y)
+	mm := t.m.At(g.x, g.y)
 	if !(mm > 0) {
 		return out
 	}
@@ -310,7 +306,7 @@ func (t *tracker) thin(seeds []wood.Seed) []wood.Seed {
 	seen := map[place]bool{}
 	var out []wood.Seed
 	for _, s := range seeds {
-		mm := t.mm(s.X, s.Y)
+		mm := t.m.At(s.X, s.Y)
 		if !(mm > 0) {
 			continue
 		}
@@ -363,7 +359,7 @@ func (t *tracker) all(from []guess) []track {
 	var out []track
 	var c crossCut
 	for _, g := range from {
-		mm := t.mm(g.x, g.y)
+		mm := t.m.At(g.x, g.y)
 		t.f.cut(&c, g.x, g.y, g.angle, t.par.StartMM/mm, int(g.width)+4)
 		v, free := t.evidence(&c, 0, g.width)
 		if free < 0.8 || v < t.par.MinStart {

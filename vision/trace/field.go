@@ -2,6 +2,7 @@ package trace
 
 import (
 	"math"
+	"slices"
 
 	"nodespan/vision/wood"
 )
@@ -62,7 +63,7 @@ type crossCut struct {
 func (f *field) cut(c *crossCut, x, y, angle, length float64, half int) {
 	n := 2*half + 1
 	c.half = half
-	c.raw = grown(c.raw, 2*n)
+	c.raw = slices.Grow(c.raw[:0], 2*n)[:2*n]
 	clear(c.raw)
 	dx, dy := math.Cos(angle), math.Sin(angle)
 	rows := max(3, int(length))
@@ -86,7 +87,7 @@ func (f *field) cut(c *crossCut, x, y, angle, length float64, half int) {
 			}
 		}
 	}
-	c.sum, c.free = grown(c.sum, n+1), grown(c.free, n+1)
+	c.sum, c.free = slices.Grow(c.sum[:0], n+1)[:n+1], slices.Grow(c.free[:0], n+1)[:n+1]
 	c.sum[0], c.free[0] = 0, 0
 	per := 1 / float64(rows)
 	for i := range n {

@@ -64,8 +64,7 @@ func sortLearned(p *photo.Photo, m *scale.Map, rs []ribbon, like *wood.Likeness,
 			why = tooStraight
 		case alike > par.VeryAlike && rise > -par.HeadMM && rise < par.LowMM,
 			alike > par.VeryAlike && length > par.AloneMM && rise > 0 && rise < par.AirRiseMM && reaches > par.AirTipMM,
-			atSide(p, base) && length > par.SideLengthMM,
-			atSide(p, base) && length > par.SideAlikeMM && alike > par.VeryAlike,
+			atSide(p, base) && (length > par.SideLengthMM || alike > par.VeryAlike && length > par.SideAlikeMM),
 			plain && rise > -150 && rise < 700,
 			math.Abs(rise) < 450 && borne:
 			why = ""

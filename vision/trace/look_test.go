@@ -40,10 +40,11 @@ func TestShadowOrDarkCane(t *testing.T) {
 				pix[3*i+2-ch] = uint8(k)
 			}
 		}
-		p, err := photo.FromPixels(pix, w, h, 0)
+		p, err := photo.Blank(w, h)
 		if err != nil {
 			t.Fatal(err)
 		}
+		copy(p.Pix(), pix)
 		l := Line{}
 		for y := 280.0; y > 20; y -= 6 {
 			l.Points, l.Width, l.Seen = append(l.Points, assess.Point{39.5, y}), append(l.Width, 8), append(l.Seen, true)

@@ -42,7 +42,7 @@ const fixed = 1 << 16
 func (c *canvas) cut(s *section, x, y, angle, length float64, half int) {
 	n := 2*half + 1
 	s.half = half
-	s.sum = grown(s.sum, 4*n)
+	s.sum = slices.Grow(s.sum[:0], 4*n)[:4*n]
 	clear(s.sum)
 	dx, dy := math.Cos(angle), math.Sin(angle)
 	nx, ny := -dy, dx
@@ -67,7 +67,7 @@ func (c *canvas) cut(s *section, x, y, angle, length float64, half int) {
 			o[3]++
 		}
 	}
-	s.colour = grown(s.colour, n)
+	s.colour = slices.Grow(s.colour[:0], n)[:n]
 	for i := range s.colour {
 		if k := float64(s.sum[4*i+3]); k > 0 {
 			for ch := range 3 {
@@ -84,7 +84,7 @@ func (c *canvas) cut(s *section, x, y, angle, length float64, half int) {
 
 // slopes makes the section's gradient and clutter of its colours.
 func (s *section) slopes() {
-	s.mag = grown(s.mag, len(s.colour))
+	s.mag = slices.Grow(s.mag[:0], len(s.colour))[:len(s.colour)]
 	clear(s.mag)
 	for i := 1; i+1 < len(s.colour); i++ {
 		sum := 0.0
@@ -97,14 +97,6 @@ func (s *section) slopes() {
 	s.sorted = append(s.sorted[:0], s.mag[1:len(s.mag)-1]...)
 	slices.Sort(s.sorted)
 	s.clutter = s.sorted[len(s.sorted)*45/100] + 0.35
-}
-
-// grown is the slice with n values, in the old one's memory if they fit.
-func grown[T any](v []T, n int) []T {
-	if cap(v) < n {
-		return make([]T, n, 2*n)
-	}
-	return v[:n]
 }
 
 // mean is the mean colour within reach px of a place across.

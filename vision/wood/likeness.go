@@ -302,11 +302,16 @@ func (l *Likeness) Odds(v uint8) float64 { return (float64(v) - 127.5) / 127.5 *
 // Clear is how surely places look like wood, on average: 1 for the highest log
 // odds that are told, 0 for as likely as anything or less.
 func (l *Likeness) Clear(at []assess.Point) float64 {
+	return max(0, min(1, l.Mean(at)/l.reach))
+}
+
+// Mean is the mean log odds of places being wood, 0 without any.
+func (l *Likeness) Mean(at []assess.Point) float64 {
 	sum := 0.0
 	for _, q := range at {
 		sum += l.At(q[0], q[1])
 	}
-	return max(0, min(1, sum/float64(max(len(at), 1))/l.reach))
+	return sum / float64(max(len(at), 1))
 }
 
 // At gives the log odds of the pixel at a place being wood, interpolated; 0

@@ -26,10 +26,11 @@ func field(t *testing.T, w, h int) *photo.Photo {
 			pix[k], pix[k+1], pix[k+2] = uint8(b), uint8(g), uint8(r)
 		}
 	}
-	p, err := photo.FromPixels(pix, w, h, 0)
+	p, err := photo.Blank(w, h)
 	if err != nil {
 		t.Fatal(err)
 	}
+	copy(p.Pix(), pix)
 	return p
 }
 
@@ -114,10 +115,11 @@ func TestContrast(t *testing.T) {
 			pix[k], pix[k+1], pix[k+2] = uint8(v*6/10), uint8(v*8/10), uint8(v)
 		}
 	}
-	p, err := photo.FromPixels(pix, w, h, 0)
+	p, err := photo.Blank(w, h)
 	if err != nil {
 		t.Fatal(err)
 	}
+	copy(p.Pix(), pix)
 	defer p.Close()
 	var q wood.Piece
 	for _, x := range []float64{55.5, 255.5} {
