@@ -111,6 +111,10 @@ type Quality struct {
 	// wood, 0 to 1: where wood and ground have much the same colour, edges are
 	// mistaken for each other. Default 0.35.
 	Unlike float64
+	// Told multiplies the share of a cane whose shaded edge wasn't read, but is told
+	// by how wide the sunlit part is: canes of one photo, whose lit share should be
+	// alike, differed by 5 to 8 % (physically based photos in the sun). Default 0.08.
+	Told float64
 	// Lost multiplies how many metres of the cane's lower end may not have been
 	// seen: the diameter counts the first eight internodes, and canes taper. 500 mm
 	// from the base they had 6 % (own renderer) and 15 % (physically based photos)
@@ -128,7 +132,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, Lost: 0.2, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, SureOdds: 3.6, SureMM: 195, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 9, MaxBareMM: 170}
+		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, Told: 0.08, Lost: 0.2, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, SureOdds: 3.6, SureMM: 195, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 9, MaxBareMM: 170}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -357,12 +361,27 @@ func (v *Measurer) cane(m *scale.Map, line *trace.Line, prof *caliper.Profile, j
 	if w := medianWidth(st); w > 0 {
 		trust = math.Hypot(trust, q.EdgePx/w*(1+16/(w*w)))
 	}
+	trust = math.Hypot(trust, q.Told*told(st))
 	trust = math.Hypot(trust, q.Lost*line.LostMM/1000)
 	c.RelativeU = round(math.Sqrt(u*u+depth*depth+v.Params.RoundU*v.Params.RoundU), 5)
 	c.EdgeDoubt = round(trust, 4)
 	c.NodeDoubt = round(math.Min(q.ofNodes(c.Nodes), 0.8), 4)
 	assess.Derive(c)
 	return c, true
+}
+
+// told is the share of the readings whose shaded edge the sunlit part tells.
+func told(st []caliper.Station) float64 {
+	n, all := 0.0, 0.0
+	for _, s := range st {
+		if s.U > 0 {
+			all++
+			if s.Told {
+				n++
+			}
+		}
+	}
+	return n / max(all, 1)
 }
 
 // centres are the places of the stations.

@@ -23,6 +23,8 @@ type Course struct {
 	// found. Where a shaded rim was seen outside of them, rimL and rimR say how
 	// wide it is, px.
 	left, right, rimL, rimR []float64
+	bands                   []band
+	cx                      float64 // column of the picture's middle
 	blur                    float64 // of the reference's edges in the cane's direction, px
 	mm, stationPx           float64 // mm per px at the middle; distance of stations, px
 }
@@ -98,6 +100,7 @@ func Lay(ctx context.Context, p *photo.Photo, m *scale.Map, line *trace.Line, li
 			a := angleAt(pts, i)
 			return like.At(pts[i][0]-v*math.Sin(a), pts[i][1]+v*math.Cos(a))
 		}
+		c.bands, c.cx = bands(wide, left, right, int(par.CrescentMM/(stationPx*mm))), float64(p.Width)/2
 		c.rimL, c.rimR = rims(wide, odds, left, right, blur, int(par.RimMM/(stationPx*mm)), par)
 	}
 	c.sections = make([]*section, len(pts))

@@ -16,6 +16,12 @@ type Light struct {
 	more      float64 // how much brighter the right side is than the left at mid, powers of two
 	slope     float64 // how much that changes over half
 	least     float64 // less isn't counted
+
+	// turn is how far to the right the sun stands of straight behind the camera,
+	// radians, as the canes tell whose both edges were seen; it is known where turned
+	// is set.
+	turn   float64
+	turned bool
 }
 
 // LightOf compares the brightness of the canes' right and left parts.
@@ -58,6 +64,7 @@ func LightOf(cs []*Course) Light {
 	if size < par.LitMore*n || sum < par.LitAlike*size {
 		return Light{}
 	}
+	l.sun(cs)
 	return l
 }
 
@@ -83,20 +90,39 @@ func (l Light) From(x float64) float64 {
 // from base to tip.
 func (c *Course) toRight(i int) float64 { return -math.Sin(angleAt(c.pts, i)) }
 
-// allow gives the rims that can be shade in this light, px: those on the side
-// that the light doesn't reach.
-func (l Light) allow(c *Course) (left, right []float64) {
-	left, right = make([]float64, len(c.pts)), make([]float64, len(c.pts))
+// A shade is what of a cane lies beyond the sunlit part that its course took in.
+type shade struct {
+	left, right []float64 // rims outside of the course, px
+	// told: the rim is told by how wide the lit part is and not by an edge of
+	// its own; lit is how far outside of the course that part's own edge lies.
+	told []bool
+	lit  []float64
+}
+
+// allow gives the rims that can be shade in this light: those on the side that
+// the light doesn't reach.
+func (l Light) allow(c *Course) shade {
+	out := shade{left: make([]float64, len(c.pts)), right: make([]float64, len(c.pts)), told: make([]bool, len(c.pts))}
 	for i, q := range c.pts {
 		away := -l.From(q[0]) * c.toRight(i) // of the right side
 		if away > sideways {
-			right[i] = c.rimR[i]
+			out.right[i] = c.rimR[i]
 		}
 		if away < -sideways {
-			left[i] = c.rimL[i]
+			out.left[i] = c.rimL[i]
 		}
 	}
-	return left, right
+	ask := l.shaded(c)
+	for i := range out.told {
+		w := c.right[i] - c.left[i]
+		for _, s := range []struct{ rim, ask []float64 }{{out.left, ask.left}, {out.right, ask.right}} {
+			if c.par.missed(s.rim[i], s.ask[i], w) {
+				s.rim[i], out.told[i] = s.ask[i], true
+			}
+		}
+	}
+	out.lit = ask.lit
+	return out
 }
 
 // sideways is how much an edge must face away from the light for a rim to be in

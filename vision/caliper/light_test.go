@@ -87,9 +87,9 @@ func TestRimsInLight(t *testing.T) {
 			if !climbs && from != 0 {
 				want = [2]float64{1 - want[0], 2 - want[1]}
 			}
-			l, r := Light{half: 1, more: from}.allow(c)
-			if l[30] != want[0] || r[30] != want[1] {
-				t.Errorf("climbing %v, light from %v: rims of %v and %v px, want %v", climbs, from, l[30], r[30], want)
+			got := Light{half: 1, more: from}.allow(c)
+			if l, r := got.left, got.right; l[30] != want[0] || r[30] != want[1] {
+				t.Errorf("climbing %v, light from %v: rims of %v and %v px, want %v", climbs, from, got.left[30], got.right[30], want)
 			}
 		}
 	}

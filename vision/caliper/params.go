@@ -74,6 +74,11 @@ type Params struct {
 	// far outside of the course, in widths, or RimPx when that is more. Default
 	// 300 mm, 0.55 and 4.5 px.
 	RimMM, RimShare, RimPx float64
+	// CrescentMM is the length over which the part of a cane that the sun reaches
+	// is read. CrescentFew is the least number of canes from which the sun's place
+	// is told. Default 90 mm and 4.
+	CrescentMM  float64
+	CrescentFew int
 	// RimU is the standard uncertainty of a rim's width, px. Default 0.5.
 	RimU float64
 	// RimGrain is how many stations the ground's texture needs to change.
@@ -133,5 +138,5 @@ type Params struct {
 
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
-	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 4.5, RimU: 0.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, Chroma: 0.15, ChromaPx: 8.5, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, Loose: 3, MinLevel: 0.35, MaxLoss: 4, ShadePart: 0.15, ShadeShare: 0.35, ShadePx: 4, LitMore: 0.28, LitAlike: 0.6, LitHold: 2, Step: 1.25, StepReachMM: 80, StepShare: 0.6, AboveMM: 120, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Settle: 8, Middle: 5, Jump: 0.6}
+	return Params{StepMM: 1.5, AlongMM: 3, CourseMM: 18, LikelyMM: 7, MostOdds: 2, OddsWorth: 3, CourseTol: 0.07, WidthTol: 0.7, TaperTol: 0.15, MaxWidthMM: 24, MinEdgeZ: 3, Unexplained: 0.9, FaintShare: 0.15, Shoulder: 0.5, StretchMM: 24, RimMM: 300, RimShare: 0.55, RimPx: 4.5, CrescentMM: 90, CrescentFew: 4, RimU: 0.5, RimGrain: 1.5, RimFloor: 0.0025, RimZ: 3.5, RimPart: 0.12, RimWoody: 0.6, Chroma: 0.15, ChromaPx: 8.5, MinApart: 1.5, SearchPx: 1.6, SearchShare: 0.15, CoursePull: 3, MaxSlope: 0.5, Loose: 3, MinLevel: 0.35, MaxLoss: 4, ShadePart: 0.15, ShadeShare: 0.35, ShadePx: 4, LitMore: 0.28, LitAlike: 0.6, LitHold: 2, Step: 1.25, StepReachMM: 80, StepShare: 0.6, AboveMM: 120, OffTaper: 0.15, OffMM: 0.4, OffReach: 14, Settle: 8, Middle: 5, Jump: 0.6}
 }

@@ -30,7 +30,9 @@ type Station struct {
 	U          float64 // standard uncertainty of DiameterMM from this reading alone; 0: no reading
 	// LeftRead and RightRead tell which edges were read, each by itself.
 	LeftRead, RightRead bool
-	MMPerPx             float64 // across, of a cylinder at this place
+	// Told: the shaded edge is told by how wide the sunlit part is.
+	Told    bool
+	MMPerPx float64 // across, of a cylinder at this place
 }
 
 // A Profile is one cane's thickness from base to tip.
@@ -61,21 +63,32 @@ func (c *Course) Read(ctx context.Context, light Light) (*Profile, error) {
 		return out, nil
 	}
 	par := c.par
-	rimL, rimR := light.allow(c)
+	dark := light.allow(c)
 	left, right := make([]float64, len(c.pts)), make([]float64, len(c.pts))
 	for i := range c.pts {
-		left[i], right[i] = c.left[i]-rimL[i], c.right[i]+rimR[i]
+		left[i], right[i] = c.left[i]-dark.left[i], c.right[i]+dark.right[i]
 	}
 	outerL, outerR := slices.Clone(left), slices.Clone(right)
 	fits, blur := c.edges(left, right, c.blur, true)
-	if slices.Max(rimL)+slices.Max(rimR) > 0 {
+	if slices.Max(dark.left)+slices.Max(dark.right) > 0 {
 		// Where the rim's outer edge can't be read, that of the lit part may: it
 		// swells and shrinks as the whole does.
 		litL, litR := slices.Clone(c.left), slices.Clone(c.right)
-		lit, _ := c.edges(litL, litR, blur, false)
-		settle(lit, litL, litR, par.Settle)
+		part, _ := c.edges(litL, litR, blur, false)
+		settle(part, litL, litR, par.Settle)
 		for i := range fits {
-			fits[i].fill(&lit[i], rimL[i] > 0, outerL[i]-litL[i], rimR[i] > 0, outerR[i]-litR[i], par)
+			if dark.told[i] {
+				// What is read on the shaded side is the ground's texture; and
+				// that the other edge belongs to the lit part, the rim is counted from.
+				if dark.left[i] > 0 {
+					fits[i].okA = false
+					fits[i].b += c.right[i] + dark.lit[i] - right[i]
+				} else {
+					fits[i].okB = false
+					fits[i].a += c.left[i] - dark.lit[i] - left[i]
+				}
+			}
+			fits[i].fill(&part[i], dark.left[i] > 0, outerL[i]-litL[i], dark.right[i] > 0, outerR[i]-litR[i], par)
 		}
 	}
 	out.Sigma = blur
@@ -83,7 +96,7 @@ func (c *Course) Read(ctx context.Context, light Light) (*Profile, error) {
 		out.Stations[i].Px, out.Stations[i].Angle = c.pts[i], angleAt(c.pts, i)
 	}
 	dropJumps(fits, par)
-	c.stations(out, fits, blur)
+	c.stations(out, fits, dark.told, blur)
 	dropBelowStep(out.Stations, par)
 	dropOff(out.Stations, par)
 	return out, nil
@@ -142,7 +155,7 @@ func (c *Course) clear(i int, v, sign float64) bool {
 
 // stations turns edges into diameters, about a centre line that is refined by
 // them.
-func (c *Course) stations(out *Profile, fits []edgeFit, blur float64) {
+func (c *Course) stations(out *Profile, fits []edgeFit, told []bool, blur float64) {
 	off := make([]float64, len(fits))
 	good := make([]bool, len(fits))
 	for i, f := range fits {
@@ -170,7 +183,7 @@ func (c *Course) stations(out *Profile, fits []edgeFit, blur float64) {
 		s.Across, s.Red = c.sections[i].across(off[i], c.width[i])
 		s.Crossed = c.foreign != nil && c.foreign(s.Px[0], s.Px[1])
 		s.MMPerPx = c.m.Diameter(s.Px[0], s.Px[1], math.Cos(s.Angle), math.Sin(s.Angle))
-		s.LeftRead, s.RightRead = f.okA, f.okB
+		s.LeftRead, s.RightRead, s.Told = f.okA, f.okB, told[i]
 		if f.okA {
 			s.Left = off[i] - f.a
 		}
@@ -182,7 +195,7 @@ func (c *Course) stations(out *Profile, fits []edgeFit, blur float64) {
 		}
 		// In the picture y runs down, so that the normal (-sin, cos) points to
 		// the right of somebody who walks from base to tip.
-		if shoulder > 0 {
+		if shoulder > 0 && !told[i] {
 			gl, wl, wr, gr := c.sections[i].beside(f.a, f.b, blur)
 			s.Left += blur * scale.Outward(gl, wl, shoulder)
 			s.Right += blur * scale.Outward(gr, wr, shoulder)

@@ -142,7 +142,7 @@ func rim(ss []*section, odds func(i int, v float64) float64, from int, left, rig
 			best = max(best, z[k])
 		}
 	}
-	if out := shade(d, mean, woody, g, inv, max(par.ShadeShare*width, par.ShadePx), sigma, par); out > 0 {
+	if out := shadedRim(d, mean, woody, g, inv, max(par.ShadeShare*width, par.ShadePx), sigma, par); out > 0 {
 		return out / width
 	}
 	limit := max(par.RimZ, par.RimPart*best)
@@ -178,14 +178,14 @@ func deviations(inv [3][3]float64, a, b [3]float64) float64 {
 	return math.Sqrt(max(0, s))
 }
 
-// shade finds a shaded rim that is no wider than the blur, so that no edge of
+// shadedRim finds a shaded rim that is no wider than the blur, so that no edge of
 // its own shows: going outward over a plain edge, the colour passes straight
 // from the wood's to the ground's; over a rim it passes by a third colour, that
 // of wood in the shade. Its outer edge lies where the colour is half way from
 // that to the ground's. d are the distances outward, mean the colours there, g
 // the ground's, inv the inverse of their covariance. It returns 0 when there is
 // none.
-func shade(d []float64, mean [][3]float64, woody []float64, g [3]float64, inv [3][3]float64, reach, sigma float64, par Params) float64 {
+func shadedRim(d []float64, mean [][3]float64, woody []float64, g [3]float64, inv [3][3]float64, reach, sigma float64, par Params) float64 {
 	inside := -max(1.2*sigma, 0.8)
 	var w [3]float64
 	near := math.Inf(1)

@@ -45,7 +45,7 @@ func TestShade(t *testing.T) {
 				mean[k][ch] -= c.halo * (lit[ch] - grass[ch]) * math.Exp(-(x-1)*(x-1))
 			}
 		}
-		got := shade(d, mean, make([]float64, len(d)), g, inv, 3, sigma, DefaultParams())
+		got := shadedRim(d, mean, make([]float64, len(d)), g, inv, 3, sigma, DefaultParams())
 		if math.Abs(got-c.want) > 0.35 {
 			t.Errorf("%s: want %.1f px, got %.2f", c.name, c.want, got)
 		}
