@@ -30,7 +30,7 @@ func (l *Light) sun(cs []*Course) {
 		return
 	}
 	slices.Sort(turns)
-	l.turn, l.turned = turns[len(turns)/2], true
+	l.turn, l.turned = (turns[(len(turns)-1)/2]+turns[len(turns)/2])/2, true
 }
 
 // crescent reads the lit part of one stretch of a cane. whole is the cane's own
