@@ -60,43 +60,44 @@ func (s *section) find(k *contrast, v, sign, width, sigma float64, par Params) r
 	loose := 0.08 + par.Loose*sigma/width
 	w0 := noise * noise / (k.wood*k.wood + loose*loose)
 	r0 := noise * noise / math.Pow(par.MaxSlope/(0.5*width), 2)
+	// On a thin or blurred cane the other edge is felt too. It doesn't move with
+	// this one, and neither does what the section is compared with.
+	var far [most]float64
+	tt := w0
+	for i := range n {
+		far[i] = phi((d[i] - width) / sigma)
+		tt += t[i] * t[i]
+	}
 	loss := func(a float64) (float64, [3]float64) {
-		var m [3][3]float64
-		var r [3]float64
-		tt := 0.0
+		// The upper half of a symmetric system: ground, wood, the wood's slope.
+		m00, m11, m22, r1 := g0, w0, r0, w0
+		var m01, m02, m12, r0, r2 float64
 		for i := range n {
-			z := (d[i] - a) / sigma
+			e := d[i] - a
+			z := e / sigma
 			f := phi(z)
-			// On a thin or blurred cane the other edge is felt too.
-			other := phi((d[i] - width) / sigma)
-			g := [3]float64{1 - f + other, f - other, (d[i]-a-0.25*width)*f + sigma*gauss(z)}
-			for p := range 3 {
-				r[p] += g[p] * t[i]
-				for q := range 3 {
-					m[p][q] += g[p] * g[q]
-				}
-			}
-			tt += t[i] * t[i]
+			gg, gw := 1-f+far[i], f-far[i]
+			gs := (e-0.25*width)*f + sigma*gauss(z)
+			m00 += gg * gg
+			m01 += gg * gw
+			m02 += gg * gs
+			m11 += gw * gw
+			m12 += gw * gs
+			m22 += gs * gs
+			r0 += gg * t[i]
+			r1 += gw * t[i]
+			r2 += gs * t[i]
 		}
-		m[0][0] += g0
-		m[1][1] += w0
-		r[1] += w0
-		m[2][2] += r0
-		inv, ok := invert(m)
+		inv, ok := invert([3][3]float64{{m00, m01, m02}, {m01, m11, m12}, {m02, m12, m22}})
 		if !ok {
 			return math.Inf(1), [3]float64{}
 		}
 		var b [3]float64
 		for p := range 3 {
-			for q := range 3 {
-				b[p] += inv[p][q] * r[q]
-			}
+			b[p] = inv[p][0]*r0 + inv[p][1]*r1 + inv[p][2]*r2
 		}
 		// Weighted sum of squares left, with the expectations' share.
-		ss := tt + w0
-		for p := range 3 {
-			ss -= b[p] * r[p]
-		}
+		ss := tt - b[0]*r0 - b[1]*r1 - b[2]*r2
 		off := a / reach
 		return ss/(noise*noise) + par.CoursePull*off*off*off*off, b
 	}

@@ -303,19 +303,19 @@ func signalOf(p *caliper.Profile, wires []float64, par Params) *signal {
 // runningQuantile of the known values within reach.
 func runningQuantile(v []float64, ok []bool, reach int, q float64) []float64 {
 	out := make([]float64, len(v))
-	var buf []float64
-	for i := range v {
-		buf = buf[:0]
-		for j := max(0, i-reach); j <= min(len(v)-1, i+reach); j++ {
-			if ok[j] {
-				buf = append(buf, v[j])
-			}
+	var sorted []float64 // those within reach
+	for i := -reach; i < len(v); i++ {
+		if j := i + reach; j < len(v) && ok[j] {
+			at, _ := slices.BinarySearch(sorted, v[j])
+			sorted = slices.Insert(sorted, at, v[j])
 		}
-		if len(buf) == 0 {
-			continue
+		if j := i - reach - 1; j >= 0 && ok[j] {
+			at, _ := slices.BinarySearch(sorted, v[j])
+			sorted = slices.Delete(sorted, at, at+1)
 		}
-		slices.Sort(buf)
-		out[i] = buf[int(q*float64(len(buf)-1))]
+		if i >= 0 && len(sorted) > 0 {
+			out[i] = sorted[int(q*float64(len(sorted)-1))]
+		}
 	}
 	return out
 }

@@ -174,27 +174,55 @@ func OnceEach(ls []Line) []int {
 // run along with it, not merely across it.
 func (l *Line) inside(o *Line) float64 {
 	usual := o.MedianWidth()
+	// Most lines of a photo are nowhere near: their boxes tell.
+	widest := usual
+	for _, w := range o.Width {
+		if w > widest {
+			widest = w
+		}
+	}
+	lo, hi := box(o.Points)
+	margin := 0.55*widest + 1.5
 	n := 0
 	for i, q := range l.Points {
+		if q[0] < lo[0]-margin || q[1] < lo[1]-margin || q[0] > hi[0]+margin || q[1] > hi[1]+margin {
+			continue
+		}
 		a, b := l.Points[max(0, i-1)], l.Points[min(len(l.Points)-1, i+1)]
 		lx, ly := b[0]-a[0], b[1]-a[1]
 		for j := 1; j < len(o.Points); j++ {
 			a, b := o.Points[j-1], o.Points[j]
-			dx, dy := b[0]-a[0], b[1]-a[1]
-			d2 := dx*dx + dy*dy
-			if d2 == 0 {
-				continue
-			}
 			w := o.Width[j]
 			if !(w > 0) {
 				w = usual
 			}
-			t := max(0, min(1, ((q[0]-a[0])*dx+(q[1]-a[1])*dy)/d2))
-			if math.Hypot(q[0]-a[0]-t*dx, q[1]-a[1]-t*dy) < 0.55*w+1.5 && math.Abs(lx*dy-ly*dx) < 0.35*math.Hypot(lx, ly)*math.Sqrt(d2) {
+			reach := 0.55*w + 1.5
+			dx, dy := b[0]-a[0], b[1]-a[1]
+			px, py := q[0]-a[0], q[1]-a[1]
+			if far := reach + math.Abs(dx) + math.Abs(dy); px > far || px < -far || py > far || py < -far {
+				continue
+			}
+			d2 := dx*dx + dy*dy
+			if d2 == 0 {
+				continue
+			}
+			t := max(0, min(1, (px*dx+py*dy)/d2))
+			if math.Hypot(px-t*dx, py-t*dy) < reach && math.Abs(lx*dy-ly*dx) < 0.35*math.Hypot(lx, ly)*math.Sqrt(d2) {
 				n++
 				break
 			}
 		}
 	}
 	return float64(n) / float64(len(l.Points))
+}
+
+// box is the smallest upright rectangle about points.
+func box(ps []assess.Point) (lo, hi assess.Point) {
+	lo, hi = ps[0], ps[0]
+	for _, p := range ps[1:] {
+		for k := range p {
+			lo[k], hi[k] = min(lo[k], p[k]), max(hi[k], p[k])
+		}
+	}
+	return lo, hi
 }
