@@ -69,6 +69,7 @@ type helpView struct {
 	Cane     int             `json:"cane"`
 	At       assess.Corner   `json:"at"`
 	Settles  bool            `json:"settles"`
+	Edges    bool            `json:"edges,omitempty"` // most of the doubt that goes is its edges'
 	Diameter assess.Interval `json:"diameter_mm"`
 }
 
@@ -96,7 +97,7 @@ func (s *Server) second(ctx context.Context, g *sighting) (secondView, error) {
 	v.Page = fmt.Sprintf("%s/photo?second=%d&step=%s", vinePath(g.vine), g.photo.ID, v.Step)
 	for _, c := range m.Canes {
 		if f, helps := assess.WithSecondStance(m, c, g.rules); helps {
-			v.Helps = append(v.Helps, helpView{c.ID, assess.CornerOf(m, c), f.Settles, f.Cane.Diameter})
+			v.Helps = append(v.Helps, helpView{c.ID, assess.CornerOf(m, c), f.Settles, f.Edges, f.Cane.Diameter})
 		}
 		if c.Depth != nil {
 			v.Depths = append(v.Depths, depthView{c.ID, c.Depth.InWords()})

@@ -20,7 +20,7 @@ func WithCardOn(m *Measurement, c Cane, rs RuleSet) (closer Cane, helps bool) {
 	if m.Reference == nil || c.Finding != TooCloseToCall {
 		return cloneCane(c), false
 	}
-	closer = foreseen(c, math.Hypot(m.Reference.RelativeU, onCardU), 0, rs)
+	closer = foreseen(c, math.Hypot(m.Reference.RelativeU, onCardU), c.EdgeDoubt, 0, rs)
 	if !closer.Diameter.Known() || !c.Diameter.Known() {
 		return closer, false
 	}

@@ -15,9 +15,18 @@ const (
 	pairLean = 2.0
 )
 
+// pairEdges is what a second reading of the edges leaves of their doubt, when the
+// two differ by as much as their doubts say; pairFloor is what both may have wrong
+// together. When the two agree, less is left, which nobody can foresee.
+const (
+	pairEdges = math.Sqrt2 / 2
+	pairFloor = 0.03
+)
+
 // A second photo is worth the way from this share on by which it would narrow
-// the interval of a diameter that is too close to call (ours).
-const worthNarrowing = 0.25
+// the interval of a diameter that is too close to call (ours). Edges that are read
+// twice always narrow it by three tenths.
+const worthNarrowing = 1. / 3
 
 // quartile of the normal distribution, in standard deviations: one time in four
 // a value lies farther up than that, and one in four farther down.
@@ -28,16 +37,18 @@ type Foreseen struct {
 	Cane Cane // with the interval that would be left; its value may turn out otherwise
 	// Settles tells that it would then be called something at its present value.
 	Settles bool
+	// Edges tells that most of what it would take away is doubt of its edges, not
+	// of its depth.
+	Edges bool
 }
 
 // WithSecondStance is a cane as it would stand, read alike, with one more photo
 // from a step aside, the card left hanging. It shows how far the cane stands
-// off the wire, which is a doubt that one photo leaves open; helps tells
-// whether that doubt matters: the cane's thickness is too close to call, and it
-// would be called one time in four at least once its depth is known, or its diameter's
-// interval would narrow by a quarter. Where edges are what is unsure, it
-// doesn't help. Nor can it where the scale is no card, or where a second photo
-// was used already. c isn't changed.
+// off the wire, which is a doubt that one photo leaves open, and reads the edges
+// a second time; helps tells whether that matters: the cane's thickness is too
+// close to call, and it would be called one time in four at least, or its
+// diameter's interval would narrow by a third. It can't where the scale is no
+// card, or where a second photo was used already. c isn't changed.
 func WithSecondStance(m *Measurement, c Cane, rs RuleSet) (f Foreseen, helps bool) {
 	if !TakesSecondStance(m) || c.Depth != nil || c.Finding != TooCloseToCall {
 		return Foreseen{Cane: cloneCane(c)}, false
@@ -47,13 +58,18 @@ func WithSecondStance(m *Measurement, c Cane, rs RuleSet) (f Foreseen, helps boo
 	if JudgeCane(&thickness, rs); thickness.Finding != TooCloseToCall {
 		return Foreseen{Cane: cloneCane(c)}, false // the doubt is its nodes'
 	}
-	f.Cane = foreseen(c, math.Hypot(m.Reference.RelativeU, pairU), pairLean, rs)
+	doubt := math.Max(0, finiteOr(c.EdgeDoubt, 0))
+	left := math.Min(doubt, math.Max(doubt*pairEdges, pairFloor))
+	f.Cane = foreseen(c, math.Hypot(m.Reference.RelativeU, pairU), left, pairLean, rs)
 	if !f.Cane.Diameter.Known() || !c.Diameter.Known() {
 		return f, false
 	}
 	f.Settles = f.Cane.Finding != TooCloseToCall
-	// Its depth also moves the value itself, by what is unsure of it now.
-	moved := quartile * math.Sqrt(math.Max(0, c.RelativeU*c.RelativeU-f.Cane.RelativeU*f.Cane.RelativeU))
+	// Depth and edges also move the value itself, by what is unsure of them now.
+	byDepth := math.Max(0, c.RelativeU*c.RelativeU-f.Cane.RelativeU*f.Cane.RelativeU)
+	byEdges := doubt*doubt - left*left
+	f.Edges = byEdges > byDepth
+	moved := quartile * math.Sqrt(byDepth+byEdges)
 	called := f.Settles
 	for _, by := range []float64{1 - moved, 1 + moved} {
 		other := f.Cane
@@ -96,10 +112,10 @@ func (d Depth) InWords() Sentence {
 }
 
 // foreseen is a cane read alike, with other uncertainties of what its readings
-// share and of its lean (degrees), where those are less than now.
-func foreseen(c Cane, relativeU, leanU float64, rs RuleSet) Cane {
+// share, of its edges, and of its lean (degrees), where those are less than now.
+func foreseen(c Cane, relativeU, edgeDoubt, leanU float64, rs RuleSet) Cane {
 	out := cloneCane(c)
-	out.RelativeU = math.Min(c.RelativeU, relativeU)
+	out.RelativeU, out.EdgeDoubt = math.Min(c.RelativeU, relativeU), edgeDoubt
 	if leanU > 0 && (c.LeanU == 0 || leanU < c.LeanU) {
 		out.LeanU = leanU
 	}

@@ -38,6 +38,8 @@ type Params struct {
 	// RoundU is the relative standard uncertainty from a section that isn't
 	// round, seen from one side. Default 0.01.
 	RoundU float64
+	// Pooling is how the edges of two photos of a vine are taken together.
+	Pooling Pooling
 	// Quality turns signs of a hard reading into uncertainty.
 	Quality Quality
 	// MaxCaneMM is the thickest that a one-year cane is taken to be; what is
@@ -132,7 +134,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, Told: 0.08, Lost: 0.2, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, SureOdds: 3.6, SureMM: 195, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 9, MaxBareMM: 170}
+		DepthSD: 33, RoundU: 0.01, Pooling: Pooling{Places: 12, Prior: 1, Floor: 0.03}, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, Told: 0.08, Lost: 0.2, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, SureOdds: 3.6, SureMM: 195, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 9, MaxBareMM: 170}
 }
 
 // Measurer measures photos in this process. It holds no state between calls

@@ -64,9 +64,14 @@ func (v *Measurer) withSecond(ctx context.Context, data []byte, ask assess.Ask) 
 	sum := sha256.Sum256(second)
 	out.With = hex.EncodeToString(sum[:])
 	for i, c := range r.Courses {
-		if c != nil {
-			v.deepen(&out.Canes[i], c, a.Map)
+		if c == nil {
+			continue
 		}
+		seen := &other.Canes[c.Other]
+		second := secondReadings(&out.Canes[i], c, r, seen, b.Map)
+		v.deepen(&out.Canes[i], c, a.Map)
+		v.Params.Pooling.pool(&out.Canes[i], second, seen.EdgeDoubt)
+		assess.Derive(&out.Canes[i])
 	}
 	return out, nil
 }
@@ -119,7 +124,6 @@ func (v *Measurer) deepen(c *assess.Cane, course *stance.Course, m *scale.Map) {
 	c.LeanU = round(course.LeanU, 2)
 	const level = 1.96 // of 95 %
 	c.Depth = &assess.Depth{Value: round(course.MeanMM, 1), Low: round(course.MeanMM-level*course.U, 1), High: round(course.MeanMM+level*course.U, 1)}
-	assess.Derive(c)
 }
 
 // onto takes a value of a rising list to what another of the same length has

@@ -59,6 +59,17 @@ func (r *Result) Transfer(c *assess.Cane, course *Course) []assess.Point {
 	return out
 }
 
+// Across gives, for each point of a line that the second photo shows at the depths
+// d (mm off the card's plane), how many mm one pixel across it is.
+func (r *Result) Across(line []assess.Point, d []float64) []float64 {
+	out := make([]float64, len(line))
+	for i, q := range line {
+		dx, dy := direction(line, i)
+		out[i] = r.rig.b.across(q, dx, dy, d[i])
+	}
+	return out
+}
+
 // Find holds the second photo b against the first, a. It never fails: what
 // can't be told has a Reason, or no Course.
 func Find(a, b Side, par Params) *Result {
