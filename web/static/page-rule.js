@@ -166,7 +166,7 @@ function showCane(row, all) {
   const open = row.cane.finding === 'too_close_to_call' && !hand;
   const help = open && !seconds && view.second.helps.find((h) => h.cane === row.seen.id);
   $('helps').hidden = !help;
-  $('helps-text').textContent = help ? t(`second.helps.${help.edges ? 'edges' : help.settles ? 'settle' : 'narrow'}`, {
+  $('helps-text').textContent = help ? t(help.edges ? 'second.helps.edges' : help.settles ? 'second.helps.settle' : 'second.helps.narrow', {
     at: t(`second.at.${help.at.height}.${help.at.side}`), step: t(`second.step.${view.second.step}`), mm: interval(help.diameter_mm, 1),
   }) : '';
   const closer = !help && view.closer.find((x) => x.cane === row.seen.id && row.cane.finding === 'too_close_to_call' && !hand);
