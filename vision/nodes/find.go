@@ -77,6 +77,13 @@ type Params struct {
 	// LearnedPrice is the price of a node that was looked for by its look, as
 	// Price. Default 1.5.
 	LearnedPrice float64
+	// Rarity is by how much of the log of a cane's usual internode over UsualMM the
+	// price of its nodes is higher: where nodes stand close, any place is more likely
+	// to be one. It needs MinApart internodes that were found before, and is at most
+	// MostRarity either way. Larger finds more on short-noded canes and fewer on long
+	// ones. Default 1, 75 mm, 5 and 1.5.
+	Rarity, UsualMM, MostRarity float64
+	MinApart                    int
 	// LeastScore is the least log odds of a place that is weighed at all,
 	// WorstScore what is counted of less. Default -8 and -3.
 	LeastScore, WorstScore float64
@@ -89,6 +96,12 @@ type Params struct {
 	// Regular is the standard deviation of the logarithm of the ratio of
 	// neighbouring internodes. Smaller insists on evenness. Default 0.3.
 	Regular float64
+	// Grow is by how much, as a logarithm, an internode may be longer than the one
+	// below at no price as long as it begins within GrowReach times its own length
+	// from the base: the lowest internodes are shorter (J. Robinson (ed.), The Oxford
+	// Companion to Wine, 2006, "internode"). Larger finds more at the base, and
+	// splits long ones there. Default 0.34 and 1.8.
+	Grow, GrowReach float64
 	// MinSpacing and MaxSpacing bound internodes, mm. Default 9 and 260.
 	MinSpacing, MaxSpacing float64
 }
@@ -96,7 +109,7 @@ type Params struct {
 // DefaultParams are the tunables in use unless others are set.
 func DefaultParams() Params {
 	return Params{Smooth: 2, Flank: 0.4, MinFlank: 2, MaxFlank: 6, StepWorth: 1.2, StepNoise: 0.15, MostStep: 3, BaseReach: 32, BaseQuantile: 0.35, MinSwelling: 0.035, TopMM: 4, Noise: 0.03, Restless: 2, OneEdge: 1.5, MarkWorth: 0.7, MostMark: 2.5, NearWire: 6, Price: 2.6,
-		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, Ridge: 1, Trust: 0.5, LearnedPrice: 1.5, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, MinSpacing: 9, MaxSpacing: 260}
+		MostScore: 8, Lessons: 2, MinLearn: 12, LookMM: 12, LookStep: 2, Shrink: 0.6, Ridge: 1, Trust: 0.5, LearnedPrice: 1.5, Rarity: 1, UsualMM: 75, MostRarity: 1.5, MinApart: 5, LeastScore: -8, WorstScore: -3, BlindScore: 0, BlindStep: 6, Regular: 0.3, Grow: 0.34, GrowReach: 1.8, MinSpacing: 9, MaxSpacing: 260}
 }
 
 // A signal is what of the profile speaks for nodes, at every millimetre.
@@ -145,7 +158,7 @@ func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.No
 		}
 		cores.Each(len(ps), func(i int) {
 			if signals[i] != nil {
-				chosen[i] = sequence(l.candidates(looks[i], par), par.LearnedPrice, par)
+				chosen[i] = sequence(l.candidates(looks[i], par), par.LearnedPrice+par.rarity(chosen[i]), par)
 			}
 		})
 	}
@@ -160,6 +173,21 @@ func FindAll(ps []*caliper.Profile, wires [][]float64, par Params) [][]assess.No
 		}
 	}
 	return out
+}
+
+// rarity is what a node's price is more where internodes are long and less
+// where they are short: the log of how far apart the nodes that were found
+// stand, over the usual distance.
+func (par Params) rarity(found []candidate) float64 {
+	var apart []float64
+	for i := 1; i < len(found); i++ {
+		apart = append(apart, found[i].exact-found[i-1].exact)
+	}
+	if len(apart) < par.MinApart {
+		return 0
+	}
+	slices.Sort(apart)
+	return par.Rarity * max(-par.MostRarity, min(par.MostRarity, math.Log(apart[len(apart)/2]/par.UsualMM)))
 }
 
 func confidence(score float64, par Params) float64 {
@@ -469,8 +497,13 @@ func sequence(cs []candidate, price float64, par Params) []candidate {
 		return nil
 	}
 	gain := func(i int) float64 { return cs[i].score - price }
-	uneven := func(a, b float64) float64 {
-		l := math.Log(a/b) / par.Regular
+	// What an internode of a mm below and one of b above a node at so many mm cost.
+	uneven := func(at, a, b float64) float64 {
+		l := math.Log(b / a)
+		if at < par.GrowReach*b {
+			l -= max(0, min(l, par.Grow))
+		}
+		l /= par.Regular
 		return min(0.5*l*l, 4)
 	}
 	// best[i][j]: the best chain that ends with nodes i, j (i before j);
@@ -501,7 +534,7 @@ func sequence(cs []candidate, price float64, par Params) []candidate {
 				if math.IsInf(best[h][i], -1) {
 					continue
 				}
-				if w := best[h][i] - uneven(cs[i].exact-cs[h].exact, d); w > v {
+				if w := best[h][i] - uneven(cs[i].exact, cs[i].exact-cs[h].exact, d); w > v {
 					v, f = w, h
 				}
 			}
