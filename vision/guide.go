@@ -29,6 +29,7 @@ func (v *Measurer) Guide(ctx context.Context, data []byte, on *assess.Measuremen
 	if m == nil {
 		return nil, assess.Errorf(assess.ERefused, "%s", assess.Explain(why[0]))
 	}
+	m, _ = m.Straighten(ends(on.Wires))
 	line, err := trace.Guide(ctx, p, m, base, tip, v.Params.Trace)
 	if err != nil {
 		return nil, err

@@ -95,6 +95,7 @@ func (v *Measurer) side(ctx context.Context, data []byte, m *assess.Measurement)
 	if err != nil || s == nil {
 		return nil, err
 	}
+	s, _ = s.Straighten(ends(m.Wires))
 	out := stance.SideOf(p, s, m.Canes, m.Wires, v.Params.Stance)
 	return &out, nil
 }

@@ -25,6 +25,7 @@ type Map struct {
 	turned        bool       // the card hangs with its long side upright
 	blur          [2]float64 // across upright and level edges, px
 	cx, cy        float64    // principal point: the picture's middle
+	leanU         float64    // standard uncertainty of the plane's lean beside planeU, radians
 	shoulder      float64
 	shoulderKnown bool
 	cov           *mat.Dense // of MMToPx's eight elements, px and mm
@@ -137,7 +138,7 @@ func (m *Map) RelativeUAt(x, y float64) float64 {
 	u := m.RelativeU
 	mx, my := m.PxToMM.Apply(x, y)
 	if m.DistanceMM > 0 {
-		u = math.Hypot(u, planeU*math.Hypot(mx, my)/m.DistanceMM)
+		u = math.Hypot(u, math.Hypot(planeU, m.leanU)*math.Hypot(mx, my)/m.DistanceMM)
 	}
 	if m.cov == nil {
 		return u
