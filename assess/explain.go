@@ -16,6 +16,7 @@ var explained = map[Reason]Sentence{
 	ReferenceFar:      Tell("Some canes stand far from the scale, and their millimetres are less sure; the intervals say by how much. Clip the card next to the canes that matter, or take a second photo."),
 	CanesCutOff:       Tell("Some canes run out of the picture, so their length and outer nodes can't be told. Step back, or take a second photo of the upper part."),
 	NodesUnclear:      Tell("On most canes fewer than two nodes were seen, so internode lengths can't be told. Step nearer, or tap the nodes on the photo."),
+	CardAskew:         Tell("The card hangs turned out of the wires' plane. Its millimetres were put right by the wires and by how a camera is usually held, and the intervals are wider for it. Clip it flat to the wire and take the photo again where it matters."),
 	ByMarks:           Tell("The scale comes from two tapped marks: a tilt of the camera can't be seen from them, and the intervals are wider. Use the printed card where it matters."),
 	SecondTooNear:     Tell("The second photo was taken from nearly the same place as the first, so it doesn't show how far canes stand off the wire. Take it from a step to the side, a quarter of the distance to the vine or so, with the card where it is."),
 	SecondDisagrees:   Tell("The two photos don't fit together: the card was moved between them, or they show different vines. Only the first was used. Leave the card where it hangs and take both photos again."),
@@ -37,7 +38,7 @@ func Reasons() []Reason {
 	return []Reason{
 		NoReference, ReferenceTooSmall, ReferenceImplaus, ReferencePartly,
 		PhotoTooSmall, PhotoBlurred, PhotoTooDark, PhotoTooBright, NoCane,
-		NoWire, NoHead, ReferenceFar, CanesCutOff, NodesUnclear, ByMarks,
+		NoWire, NoHead, ReferenceFar, CanesCutOff, NodesUnclear, CardAskew, ByMarks,
 		SecondTooNear, SecondDisagrees, SecondUnscaled,
 	}
 }

@@ -36,6 +36,7 @@ const (
 	ReferenceFar Reason = "reference_far" // canes stand far from the reference, so their scale is less sure
 	CanesCutOff  Reason = "canes_cut_off" // canes run out of the picture
 	NodesUnclear Reason = "nodes_unclear" // on most canes fewer than two nodes were seen
+	CardAskew    Reason = "card_askew"    // the card hangs out of the wires' plane; they tell the plane, less surely
 	ByMarks      Reason = "by_marks"      // the scale is from two tapped marks: tilt can't be seen
 
 	// Warnings about a second photo; the numbers are then those of the first alone.

@@ -207,6 +207,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 		// All was looked for by the card's millimetres. Some degrees change little in
 		// what is found; many do.
 		if by > v.Params.LookAgain {
+			out.Reasons = append(out.Reasons, assess.CardAskew)
 			if w, err = v.traced(ctx, p, m, func() {}); err != nil {
 				return nil, err
 			}

@@ -6,11 +6,13 @@ import (
 	"errors"
 	"image/jpeg"
 	"math"
+	"slices"
 	"testing"
 
 	"nodespan/assess"
 	"nodespan/vision"
 	"nodespan/vision/render"
+	"nodespan/vision/scale"
 	"nodespan/vision/truth"
 )
 
@@ -187,5 +189,46 @@ func BenchmarkMeasure(b *testing.B) {
 			b.Fatal(err)
 		}
 		b.ReportMetric(got.TimingMS["total"]/got.TimingMS["decode"], "decodes/op")
+	}
+}
+
+// A card that hangs askew is told by the wires, and said so; its millimetres are
+// put right, so that canes in the wires' plane have their true length on it, as
+// far as the picture shows them.
+func TestAskewCard(t *testing.T) {
+	data, tr := photoOf(t, render.Random(7604, render.Options{Kind: "vine", Background: "sheet/white", Light: "overcast", Reference: "tilted", Blur: "none", Width: 1800}))
+	got, err := vision.New("test").Measure(t.Context(), data, assess.Ask{Name: "askew"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.Outcome != assess.Measured || !slices.Contains(got.Reasons, assess.CardAskew) {
+		t.Fatalf("outcome %s, reasons %v", got.Outcome, got.Reasons)
+	}
+	h := scale.Homography(got.Reference.PxToMM)
+	canes, worst := 0, 0.0
+	for _, c := range tr.Canes {
+		if math.Abs(c.MeanDepthMM) > 30 {
+			continue
+		}
+		mapped, real := 0.0, 0.0
+		for i := 1; i < len(c.LinePx); i++ {
+			p, q := c.LinePx[i-1], c.LinePx[i]
+			if q[0] < 0 || q[1] < 0 || q[0] >= float64(got.WidthPx) || q[1] >= float64(got.HeightPx) {
+				continue
+			}
+			ax, ay := h.Apply(p[0], p[1])
+			bx, by := h.Apply(q[0], q[1])
+			mapped += math.Hypot(bx-ax, by-ay)
+			real += c.LineMM[i] - c.LineMM[i-1]
+		}
+		if real > 250 {
+			canes, worst = canes+1, max(worst, math.Abs(mapped/real-1))
+		}
+	}
+	t.Logf("lengths of %d canes in the wires' plane: within %.3f", canes, worst)
+	// This camera looks down by 10 degrees, which the picture doesn't tell: over the 1000 mm
+	// up from the card, seen from 1600 mm, that is a tenth. By the card alone it is a third.
+	if canes < 3 || worst > 0.14 {
+		t.Errorf("lengths of %d canes are off by up to %.3f of themselves, want 0.14 at most", canes, worst)
 	}
 }

@@ -49,7 +49,7 @@ func (m *Map) Straighten(wires [][2]assess.Point) (flat *Map, by float64) {
 		return m, 0
 	}
 	card := x.cross(*y).unit()
-	turned := false
+	turned, share := false, askewShare
 	if d, u, ok := m.alongWires(wires); ok {
 		if d.dot(*x) < 0 {
 			d = d.times(-1)
@@ -57,6 +57,8 @@ func (m *Map) Straighten(wires [][2]assess.Point) (flat *Map, by float64) {
 		n := x.cross(*y)
 		if turn := math.Atan2(d.dot(n), d.dot(*x)); math.Abs(turn) > max(least, 3*u) {
 			*x, turned = d, true
+			// What is turned far may well lean too.
+			share = min(0.9, askewOdds(turn, 0, askewShare))
 		}
 	}
 	upright := vec{0, 1, 0}.beside(*x)
@@ -65,22 +67,18 @@ func (m *Map) Straighten(wires [][2]assess.Point) (flat *Map, by float64) {
 		upright = upright.times(-1)
 	}
 	angle := math.Atan2(upright.cross(lean).dot(*x), upright.dot(lean))
-	share := askewShare
-	if turned {
-		share = 0.5 // a card that is turned may well lean too
-	}
-	askew := askewOdds(angle, share)
+	askew := askewOdds(angle, cameraSD, share)
 	out := *m
-	switch {
-	case askew > believed:
-		back := angle * cameraSD * cameraSD / (cameraSD*cameraSD + askewSD*askewSD)
-		lean = upright.times(math.Cos(back)).add(x.cross(upright), math.Sin(back))
-		out.leanU = cameraSD * askewSD / math.Hypot(cameraSD, askewSD) * math.Pi / 180
-	case turned:
-		out.leanU = math.Sqrt(askew) * math.Abs(angle)
-	default:
+	if !turned && askew < believed {
 		return m, 0
 	}
+	// The mean of both cases, and their spread: it hangs askew, and the plane leans
+	// as cameras are held, or it shows the plane's lean itself.
+	rest := angle * cameraSD * cameraSD / (cameraSD*cameraSD + askewSD*askewSD)
+	held := cameraSD * askewSD / math.Hypot(cameraSD, askewSD) * math.Pi / 180
+	back := angle + askew*(rest-angle)
+	lean = upright.times(math.Cos(back)).add(x.cross(upright), math.Sin(back))
+	out.leanU = math.Sqrt(askew*held*held + askew*(1-askew)*(rest-angle)*(rest-angle))
 	f := m.FocalPx
 	col := func(v vec) (a, b, c float64) { return f*v[0] + m.cx*v[2], f*v[1] + m.cy*v[2], v[2] }
 	var h Homography
@@ -96,12 +94,13 @@ func (m *Map) Straighten(wires [][2]assess.Point) (flat *Map, by float64) {
 	return &out, by
 }
 
-// askewOdds is how likely a card that leans by an angle, radians, hangs askew, when
-// such a share of cards does.
-func askewOdds(angle, share float64) float64 {
+// askewOdds is how likely a card hangs askew that leans or turns by an angle,
+// radians, when such a share of cards does and what it is held against is itself known
+// to besideSD degrees.
+func askewOdds(angle, besideSD, share float64) float64 {
 	deg := angle * 180 / math.Pi
 	of := func(sd float64) float64 { return math.Exp(-0.5*deg*deg/(sd*sd)) / sd }
-	flat, askew := (1-share)*of(math.Hypot(cameraSD, cardSD)), share*of(math.Hypot(cameraSD, askewSD))
+	flat, askew := (1-share)*of(math.Hypot(besideSD, cardSD)), share*of(math.Hypot(besideSD, askewSD))
 	return askew / (flat + askew)
 }
 

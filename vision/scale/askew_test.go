@@ -54,14 +54,15 @@ func TestStraighten(t *testing.T) {
 		before, after          float64 // relative error: at least, at most
 		changed                bool
 	}{
-		"flat, seen squarely":        {0, 0, 0, 0, 0, 0.01, false},
-		"flat, from the side":        {25, 0, 0, 0, 0, 0.01, false},
-		"flat, from below":           {5, 12, 0, 0, 0, 0.01, false},
-		"swings by a degree":         {5, -8, 1, 1, 0, 0.03, false},
-		"turned":                     {-8, 6, 25, 0, 0.15, 0.04, true},
+		"flat, seen squarely": {0, 0, 0, 0, 0, 0.01, false},
+		"flat, from the side": {25, 0, 0, 0, 0, 0.01, false},
+		"flat, from below":    {5, 12, 0, 0, 0, 0.01, false},
+		"swings by a degree":  {5, -8, 1, 1, 0, 0.03, false},
+		// How the camera itself looks up or down stays unknown once a card hangs askew.
+		"turned":                     {-8, 6, 25, 0, 0.15, 0.06, true},
 		"turned, from the other way": {25, 0, -25, 0, 0.15, 0.04, true},
 		"turned and leaning":         {5, 3, 20, 30, 0.15, 0.06, true},
-		"leaning alone":              {0, -3, 0, 32, 0.12, 0.08, true}, // the camera's own pitch stays unknown
+		"leaning alone":              {0, -3, 0, 32, 0.12, 0.08, true},
 	} {
 		plane, m, wires := hung(c.yaw, c.pitch, c.turn, c.lean, 2)
 		if e := worst(m, plane); e < c.before {
