@@ -12,7 +12,9 @@
 //     that most of the cane agrees on.
 //   - A shaded rim that looks like the ground shows in the mean over a long
 //     stretch (rim.go). It is believed on the side that the sun doesn't reach,
-//     which the canes of a photo tell together (light.go).
+//     which the canes of a photo tell together (light.go). Where it has the ground's
+//     very colour it can't be seen; then the width of the part that the sun reaches
+//     (crescent.go) tells it, since the sun stands in one place for all (sun.go).
 //   - At each place the cross-section, averaged over a few millimetres along the
 //     cane, is taken to linear light and projected on the direction in which wood
 //     and ground beside that edge differ most for how much they vary (contrast.go).
