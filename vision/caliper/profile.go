@@ -78,8 +78,8 @@ func (c *Course) Read(ctx context.Context, light Light) (*Profile, error) {
 		settle(part, litL, litR, par.Settle)
 		for i := range fits {
 			if dark.told[i] {
-				// What is read on the shaded side is the ground's texture; and
-				// that the other edge belongs to the lit part, the rim is counted from.
+				// What is read on the shaded side is the ground's texture. The rim
+				// is counted from the lit part's own edge.
 				if dark.left[i] > 0 {
 					fits[i].okA = false
 					fits[i].b += c.right[i] + dark.lit[i] - right[i]

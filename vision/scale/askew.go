@@ -10,8 +10,7 @@ import (
 
 // How cards hang and how cameras are held, degrees: a card on clips swings by
 // cardSD, or hangs quite askew one time in fifteen, then by askewSD; a camera
-// looks up or down by cameraSD. From experience with hand-held photos and not from a
-// published figure.
+// looks up or down by cameraSD. Supposed; no published figure was at hand.
 const (
 	cardSD     = 2.0
 	askewSD    = 20.0
