@@ -16,12 +16,13 @@ const (
 )
 
 // pairEdges is what a second reading of the edges leaves of their doubt, when the
-// two differ by as much as their doubts say; pairFloor is what both may have wrong
-// together. When the two agree, less is left, which nobody can foresee.
-const (
-	pairEdges = math.Sqrt2 / 2
-	pairFloor = 0.03
-)
+// two differ by as much as their doubts say. When the two agree, less is left, which
+// nobody can foresee.
+const pairEdges = math.Sqrt2 / 2
+
+// PairFloor is what the edges of two photos may have wrong together, relative: the
+// same sun, the same bark.
+const PairFloor = 0.03
 
 // A second photo is worth the way from this share on by which it would narrow
 // the interval of a diameter that is too close to call (ours). Edges that are read
@@ -59,7 +60,7 @@ func WithSecondStance(m *Measurement, c Cane, rs RuleSet) (f Foreseen, helps boo
 		return Foreseen{Cane: cloneCane(c)}, false // the doubt is its nodes'
 	}
 	doubt := math.Max(0, finiteOr(c.EdgeDoubt, 0))
-	left := math.Min(doubt, math.Max(doubt*pairEdges, pairFloor))
+	left := math.Min(doubt, math.Max(doubt*pairEdges, PairFloor))
 	f.Cane = foreseen(c, math.Hypot(m.Reference.RelativeU, pairU), left, pairLean, rs)
 	if !f.Cane.Diameter.Known() || !c.Diameter.Known() {
 		return f, false

@@ -22,14 +22,13 @@ func (v *Measurer) Guide(ctx context.Context, data []byte, on *assess.Measuremen
 		return nil, err
 	}
 	defer p.Close()
-	m, why, err := scale.Find(ctx, p, marksOf(on.Reference), v.Params.Scale)
+	m, why, err := v.scaleAgain(ctx, p, on)
 	if err != nil {
 		return nil, err
 	}
 	if m == nil {
 		return nil, assess.Errorf(assess.ERefused, "%s", assess.Explain(why[0]))
 	}
-	m, _ = m.Straighten(ends(on.Wires))
 	line, err := trace.Guide(ctx, p, m, base, tip, v.Params.Trace)
 	if err != nil {
 		return nil, err
@@ -61,6 +60,16 @@ func marksOf(r *assess.Reference) *assess.Marks {
 		return nil
 	}
 	return &assess.Marks{A: r.Outline[0], B: r.Outline[1], DistanceMM: distance(a, b)}
+}
+
+// scaleAgain finds the scale of a photo that was measured before.
+func (v *Measurer) scaleAgain(ctx context.Context, p *photo.Photo, on *assess.Measurement) (*scale.Map, []assess.Reason, error) {
+	m, why, err := scale.Find(ctx, p, marksOf(on.Reference), v.Params.Scale)
+	if err != nil || m == nil {
+		return nil, why, err
+	}
+	m, _ = m.Straighten(on.Wires)
+	return m, nil, nil
 }
 
 // measured gives canes that were measured before as pieces to learn from.

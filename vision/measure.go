@@ -138,7 +138,7 @@ type Quality struct {
 func DefaultParams() Params {
 	return Params{Limits: photo.DefaultLimits(), Scale: scale.DefaultParams(), Wood: wood.DefaultParams(), Learn: wood.DefaultLearnParams(),
 		Trace: trace.DefaultParams(), Caliper: caliper.DefaultParams(), Nodes: nodes.DefaultParams(), Stance: stance.DefaultParams(),
-		DepthSD: 33, RoundU: 0.01, LookAgain: 0.1, Pooling: Pooling{Places: 12, Prior: 1, Floor: 0.03}, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, Told: 0.08, Lost: 0.2, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, SureOdds: 3.6, SureMM: 195, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 9, MaxBareMM: 170}
+		DepthSD: 33, RoundU: 0.01, LookAgain: 0.1, Pooling: Pooling{Places: 12, Prior: 1, Floor: assess.PairFloor}, Quality: Quality{Floor: 0.03, EdgePx: 0.6, Unsteady: 2, Unread: 0.25, Unlike: 0.35, Told: 0.08, Lost: 0.2, NodeFloor: 0.04, NodeUneven: 0.35, NodeFew: 4.5, NodeUnsure: 0.8}, MaxCaneMM: 20, WorkMM: 1.2, AroundMM: 100, MinRead: 0.08, MinNodes: 3, LongMM: 300, StakeMM: 340, StakeBend: 0.012, SureOdds: 3.6, SureMM: 195, LeastLow: 0.15, WireMM: 8, Alike: 0.72, AlikeFrom: 2.5, AlikeThin: 0.5, ThinPx: 9, MaxBareMM: 170}
 }
 
 // Measurer measures photos in this process. It holds no state between calls
@@ -202,7 +202,7 @@ func (v *Measurer) Measure(ctx context.Context, data []byte, ask assess.Ask) (*a
 	if err != nil {
 		return nil, err
 	}
-	if flat, by := m.Straighten(ends(w.found.Wires)); by > 0 {
+	if flat, by := m.Straighten(w.found.Wires); by > 0 {
 		m, out.Reference = flat, flat.Reference()
 		// All was looked for by the card's millimetres. Some degrees change little in
 		// what is found; many do.
@@ -399,15 +399,6 @@ func told(st []caliper.Station) float64 {
 		}
 	}
 	return n / max(all, 1)
-}
-
-// ends of wires, px.
-func ends(ws []assess.Wire) [][2]assess.Point {
-	var out [][2]assess.Point
-	for _, w := range ws {
-		out = append(out, [2]assess.Point{w.Line[0], w.Line[len(w.Line)-1]})
-	}
-	return out
 }
 
 // centres are the places of the stations.

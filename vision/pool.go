@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -72,12 +73,7 @@ func nearest(c *assess.Cane, q assess.Point) (along, away float64, px assess.Poi
 
 // nearestPlace is the index of the place of a profile that is nearest to along.
 func nearestPlace(ps []assess.ProfilePoint, along float64) int {
-	k, _ := slices.BinarySearchFunc(ps, along, func(p assess.ProfilePoint, a float64) int {
-		if p.AlongMM < a {
-			return -1
-		}
-		return 1
-	})
+	k, _ := slices.BinarySearchFunc(ps, along, func(p assess.ProfilePoint, a float64) int { return cmp.Compare(p.AlongMM, a) })
 	if k > 0 && (k == len(ps) || along-ps[k-1].AlongMM < ps[k].AlongMM-along) {
 		k--
 	}
@@ -118,6 +114,7 @@ func (p Pooling) pool(c *assess.Cane, second []reading, doubt float64) {
 	slices.Sort(diff)
 	apart := diff[len(diff)/2]
 	w1, w2 := 1/(c.EdgeDoubt*c.EdgeDoubt), 1/(doubt*doubt)
+	both := 1 / math.Sqrt(w1+w2)
 	w1, w2 = w1/(w1+w2), w2/(w1+w2)
 	first, other := math.Exp(w2*apart), math.Exp(-w1*apart)
 	for i := range c.Profile {
@@ -125,19 +122,16 @@ func (p Pooling) pool(c *assess.Cane, second []reading, doubt float64) {
 		read := q.U > 0 && !q.Carried
 		q.DiameterMM *= first
 		switch {
-		case !r.ok || r.carried && read:
-		case r.carried == q.Carried && q.U > 0:
+		case !r.ok || r.carried && read: // the first knows better
+		case r.carried == q.Carried && q.U > 0: // as well as each other
 			q.DiameterMM = w1*q.DiameterMM + w2*r.mm*other
 			q.U = math.Hypot(w1*q.U, w2*r.u)
-		case !read && !r.carried:
-			q.DiameterMM, q.U, q.Carried = r.mm*other, r.u, false
-		case q.U == 0:
+		default:
 			q.DiameterMM, q.U, q.Carried = r.mm*other, r.u, r.carried
 		}
 		q.DiameterMM, q.U = round(q.DiameterMM, 3), round(q.U, 3)
 	}
 	expected := math.Hypot(c.EdgeDoubt, doubt)
 	ratio := math.Sqrt((p.Prior + apart*apart/(expected*expected)) / (p.Prior + 1))
-	both := 1 / math.Sqrt(1/(c.EdgeDoubt*c.EdgeDoubt)+1/(doubt*doubt))
 	c.EdgeDoubt = round(math.Max(both*math.Max(ratio, math.Abs(apart)/expected), p.Floor), 4)
 }

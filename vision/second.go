@@ -68,10 +68,11 @@ func (v *Measurer) withSecond(ctx context.Context, data []byte, ask assess.Ask) 
 			continue
 		}
 		seen := &other.Canes[c.Other]
-		second := secondReadings(&out.Canes[i], c, r, seen, b.Map)
-		v.deepen(&out.Canes[i], c, a.Map)
-		v.Params.Pooling.pool(&out.Canes[i], second, seen.EdgeDoubt)
-		assess.Derive(&out.Canes[i])
+		cane := &out.Canes[i]
+		readings := secondReadings(cane, c, r, seen, b.Map)
+		v.deepen(cane, c, a.Map)
+		v.Params.Pooling.pool(cane, readings, seen.EdgeDoubt)
+		assess.Derive(cane)
 	}
 	return out, nil
 }
@@ -91,16 +92,16 @@ func (v *Measurer) side(ctx context.Context, data []byte, m *assess.Measurement)
 		return nil, err
 	}
 	defer p.Close()
-	s, _, err := scale.Find(ctx, p, nil, v.Params.Scale)
+	s, _, err := v.scaleAgain(ctx, p, m)
 	if err != nil || s == nil {
 		return nil, err
 	}
-	s, _ = s.Straighten(ends(m.Wires))
 	out := stance.SideOf(p, s, m.Canes, m.Wires, v.Params.Stance)
 	return &out, nil
 }
 
-// deepen allows for a cane's depth in all its numbers. The two photos together
+// deepen allows for a cane's depth in its readings, from which Derive is still to
+// make its numbers. The two photos together
 // know the scale at the cane better than the card alone did: what was unsure of
 // its corners carried far outwards, of a card that hangs askew, and of the
 // depth makes way for what the pair leaves unsure.

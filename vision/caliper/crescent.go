@@ -44,9 +44,7 @@ func bands(ss []*section, left, right []float64, per int) []band {
 	if per < 8 || n < 8 {
 		return nil
 	}
-	blocks := max(1, (n+per/2)/per)
-	for b := range blocks {
-		from, to := b*n/blocks, (b+1)*n/blocks
+	for from, to := range stretches(n, per) {
 		one := band{mid: float64(from+to-1) / 2}
 		at := make([][]float64, bandLen)
 		for i := from; i < to; i++ {
@@ -54,16 +52,12 @@ func bands(ss []*section, left, right []float64, per int) []band {
 			if len(s.v) < 4 {
 				continue
 			}
-			w, dv := right[i]-left[i], s.v[1]-s.v[0]
+			w := right[i] - left[i]
 			one.width += w / float64(to-from)
 			for k := range at {
-				f := (left[i] + bandAt(k)*w - s.v[0]) / dv
-				j := int(math.Floor(f))
-				if j < 0 || j+1 >= len(s.v) {
-					continue
+				if y, ok := s.at(left[i] + bandAt(k)*w); ok {
+					at[k] = append(at[k], sunny(y))
 				}
-				t := f - float64(j)
-				at[k] = append(at[k], sunny(s.y[j])*(1-t)+sunny(s.y[j+1])*t)
 			}
 		}
 		for k, v := range at {

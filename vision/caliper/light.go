@@ -64,7 +64,7 @@ func LightOf(cs []*Course) Light {
 	if size < par.LitMore*n || sum < par.LitAlike*size {
 		return Light{}
 	}
-	l.sun(cs)
+	l.sun(cs, par.CrescentFew)
 	return l
 }
 

@@ -265,6 +265,21 @@ type section struct {
 	y [][3]float64
 }
 
+// at interpolates the section at a distance, px; false beyond its ends. It has two
+// samples at least.
+func (s *section) at(v float64) (y [3]float64, ok bool) {
+	f := (v - s.v[0]) / (s.v[1] - s.v[0])
+	j := int(math.Floor(f))
+	if j < 0 || j+1 >= len(s.v) {
+		return y, false
+	}
+	t := f - float64(j)
+	for c := range y {
+		y[c] = s.y[j][c]*(1-t) + s.y[j+1][c]*t
+	}
+	return y, true
+}
+
 // contrasts works out, for every station and both sides, how wood and ground
 // are told apart over a stretch about it; free tells where nothing else lies on
 // the left and on the right edge.

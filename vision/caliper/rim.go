@@ -1,6 +1,7 @@
 package caliper
 
 import (
+	"iter"
 	"math"
 )
 
@@ -16,9 +17,7 @@ func rims(sections []*section, odds func(i int, v float64) float64, left, right 
 	n := len(sections)
 	var mid, shareL, shareR []float64 // of blocks of sections
 	if n > 0 && per >= 4 {
-		blocks := max(1, (n+per/2)/per)
-		for k := range blocks {
-			from, to := k*n/blocks, (k+1)*n/blocks
+		for from, to := range stretches(n, per) {
 			if to-from < 8 {
 				continue
 			}
@@ -37,6 +36,19 @@ func rims(sections []*section, odds func(i int, v float64) float64, left, right 
 		moreRight[i] *= w
 	}
 	return moreLeft, moreRight
+}
+
+// stretches divides n stations evenly into stretches of about per: where each
+// begins and ends.
+func stretches(n, per int) iter.Seq2[int, int] {
+	return func(yield func(from, to int) bool) {
+		blocks := max(1, (n+per/2)/per)
+		for k := range blocks {
+			if !yield(k*n/blocks, (k+1)*n/blocks) {
+				return
+			}
+		}
+	}
 }
 
 // middling takes each value's median with its neighbours: what shows on one
@@ -84,19 +96,14 @@ func rim(ss []*section, odds func(i int, v float64) float64, from int, left, rig
 		if len(s.v) < 4 {
 			continue
 		}
-		dv := s.v[1] - s.v[0]
 		used++
 		for k := range d {
 			v := edge + side*d[k]*w/width
-			f := (v - s.v[0]) / dv
-			j := int(math.Floor(f))
-			if j < 0 || j+1 >= len(s.v) {
+			y, ok := s.at(v)
+			if !ok {
 				continue
 			}
-			t := f - float64(j)
-			var y [3]float64
 			for c := range 3 {
-				y[c] = s.y[j][c]*(1-t) + s.y[j+1][c]*t
 				mean[k][c] += y[c]
 			}
 			count[k]++

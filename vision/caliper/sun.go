@@ -7,10 +7,9 @@ import (
 
 // sun finds where the sun stands: each cane whose edges were seen tells it by
 // how much of it is lit. Canes whose rim was missed, or taken together with
-// something beside it, are outvoted.
-func (l *Light) sun(cs []*Course) {
+// something beside it, are outvoted. Fewer than few canes don't tell.
+func (l *Light) sun(cs []*Course, few int) {
 	var turns []float64
-	few := 0
 	for _, c := range cs {
 		var t []float64
 		for i := range c.bands {
@@ -20,13 +19,12 @@ func (l *Light) sun(cs []*Course) {
 				t = append(t, l.From(c.pts[k][0])*turnOf(whole/cr.share, cr.limb)-c.view(k))
 			}
 		}
-		few = max(few, c.par.CrescentFew)
 		if len(t) >= 2 {
 			slices.Sort(t)
 			turns = append(turns, t[len(t)/2])
 		}
 	}
-	if len(turns) < few || few == 0 {
+	if len(turns) == 0 || len(turns) < few {
 		return
 	}
 	slices.Sort(turns)

@@ -31,7 +31,6 @@ const least = 3 * math.Pi / 180
 
 // Straighten gives the map of the wires' plane where the card doesn't hang in it,
 // and by what angle it doesn't, radians; m itself, and 0, where nothing says so.
-// wires are the ends of wires in pixels.
 //
 // Wires run parallel on their plane, so that where they meet in the picture tells
 // how the plane turns about the upright (Hartley & Zisserman, Multiple View
@@ -39,35 +38,36 @@ const least = 3 * math.Pi / 180
 // far the plane leans nothing in the picture tells. So a card that leans much
 // farther from the camera's upright than cameras are held is taken to hang askew, and
 // the plane to lean as cameras usually do, which is the less sure.
-func (m *Map) Straighten(wires [][2]assess.Point) (flat *Map, by float64) {
+func (m *Map) Straighten(wires []assess.Wire) (flat *Map, by float64) {
 	if m.Kind != "checker" || m.FocalPx <= 0 {
 		return m, 0
 	}
-	x, y, t := m.axes()
-	if x == nil {
+	x, y, t := m.frame()
+	s := (x.norm() + y.norm()) / 2
+	if s == 0 || t[2] == 0 {
 		return m, 0
 	}
-	card := x.cross(*y).unit()
+	x, y, t = x.unit(), y.unit(), t.times(1/s)
+	n := x.cross(y)
+	card := n.unit()
 	turned, share := false, askewShare
 	if d, u, ok := m.alongWires(wires); ok {
-		if d.dot(*x) < 0 {
+		if d.dot(x) < 0 {
 			d = d.times(-1)
 		}
-		n := x.cross(*y)
-		if turn := math.Atan2(d.dot(n), d.dot(*x)); math.Abs(turn) > max(least, 3*u) {
-			*x, turned = d, true
+		if turn := math.Atan2(d.dot(n), d.dot(x)); math.Abs(turn) > max(least, 3*u) {
+			x, turned = d, true
 			// What is turned far may well lean too.
 			share = min(0.9, askewOdds(turn, 0, askewShare))
 		}
 	}
-	upright := vec{0, 1, 0}.beside(*x)
-	lean := y.beside(*x)
+	upright := vec{0, 1, 0}.beside(x)
+	lean := y.beside(x)
 	if lean.dot(upright) < 0 {
 		upright = upright.times(-1)
 	}
-	angle := math.Atan2(upright.cross(lean).dot(*x), upright.dot(lean))
+	angle := math.Atan2(upright.cross(lean).dot(x), upright.dot(lean))
 	askew := askewOdds(angle, cameraSD, share)
-	out := *m
 	if !turned && askew < believed {
 		return m, 0
 	}
@@ -77,11 +77,12 @@ func (m *Map) Straighten(wires [][2]assess.Point) (flat *Map, by float64) {
 	held := cameraSD * askewSD / math.Hypot(cameraSD, askewSD) * math.Pi / 180
 	back := angle + askew*(rest-angle)
 	lean = upright.times(math.Cos(back)).add(x.cross(upright), math.Sin(back))
+	out := *m
 	out.leanU = math.Sqrt(askew*held*held + askew*(1-askew)*(rest-angle)*(rest-angle))
 	f := m.FocalPx
 	col := func(v vec) (a, b, c float64) { return f*v[0] + m.cx*v[2], f*v[1] + m.cy*v[2], v[2] }
 	var h Homography
-	h[0], h[3], h[6] = col(*x)
+	h[0], h[3], h[6] = col(x)
 	h[1], h[4], h[7] = col(lean)
 	h[2], h[5], h[8] = col(t)
 	for i := range h {
@@ -103,33 +104,19 @@ func askewOdds(angle, besideSD, share float64) float64 {
 	return askew / (flat + askew)
 }
 
-// axes are the card's directions to the right and down, of unit length, and its
-// middle, mm, in the camera's frame: x right, y down, z ahead.
-func (m *Map) axes() (x, y *vec, t vec) {
-	h, f := m.MMToPx, m.FocalPx
-	col := func(k int) vec {
-		return vec{(h[k] - m.cx*h[6+k]) / f, (h[3+k] - m.cy*h[6+k]) / f, h[6+k]}
-	}
-	a, b, c := col(0), col(1), col(2)
-	s := (a.norm() + b.norm()) / 2
-	if s == 0 || c[2] == 0 {
-		return nil, nil, vec{}
-	}
-	a, b = a.unit(), b.unit()
-	return &a, &b, c.times(1 / s)
-}
-
 // alongWires is the direction in space in which wires run, with the standard
 // uncertainty of its turn towards the camera, radians; false for fewer than two
 // wires, or where they hang too near each other.
-func (m *Map) alongWires(wires [][2]assess.Point) (d vec, u float64, ok bool) {
+func (m *Map) alongWires(wires []assess.Wire) (d vec, u float64, ok bool) {
 	sight := func(q assess.Point) vec { return vec{(q[0] - m.cx) / m.FocalPx, (q[1] - m.cy) / m.FocalPx, 1} }
 	sum := mat.NewSymDense(3, nil)
 	n := 0
 	for _, w := range wires {
-		p := sight(w[0]).cross(sight(w[1]))
-		l := p.norm()
-		if l < 0.3 {
+		if len(w.Line) < 2 {
+			continue
+		}
+		p := sight(w.Line[0]).cross(sight(w.Line[len(w.Line)-1]))
+		if p.norm() < 0.3 {
 			continue // less than a sixth of the picture
 		}
 		p = p.unit()
@@ -149,9 +136,3 @@ func (m *Map) alongWires(wires [][2]assess.Point) (d vec, u float64, ok bool) {
 	}
 	return vec{q.At(0, 0), q.At(1, 0), q.At(2, 0)}, math.Hypot(wireSD, math.Sqrt(v[0]/float64(n))) / spread, true
 }
-
-func (a vec) dot(b vec) float64   { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
-func (a vec) times(k float64) vec { return vec{}.add(a, k) }
-
-// beside is what of a direction stands upright on a unit one, of unit length.
-func (a vec) beside(x vec) vec { return a.add(x, -a.dot(x)).unit() }

@@ -11,7 +11,7 @@ import (
 // hung is a photo of four level wires on a plane that the camera sees under a yaw
 // and a pitch, and the map of a card that is turned out of that plane and leans out of
 // it, degrees, its middle on the plane. Wires' ends are off by so many px.
-func hung(yaw, pitch, turn, lean, off float64) (plane stance, card *Map, wires [][2]assess.Point) {
+func hung(yaw, pitch, turn, lean, off float64) (plane stance, card *Map, wires []assess.Wire) {
 	const rad = math.Pi / 180
 	const f, w, h = 2300.0, 3000, 2250
 	cx, cy := (w-1)/2., (h-1)/2.
@@ -19,12 +19,12 @@ func hung(yaw, pitch, turn, lean, off float64) (plane stance, card *Map, wires [
 	c := pinhole(f, cx, cy, 1600, (yaw+turn)*rad, (pitch+lean)*rad, 0, 40, 60)
 	rnd := rand.New(rand.NewPCG(7, 7))
 	for _, y := range []float64{-650, -330, 0, 210} {
-		var e [2]assess.Point
-		for k, x := range []float64{-900, 900} {
+		var w assess.Wire
+		for _, x := range []float64{-900, 900} {
 			u, v := plane.h.Apply(x, y)
-			e[k] = assess.Point{u, v + off*rnd.NormFloat64()}
+			w.Line = append(w.Line, assess.Point{u, v + off*rnd.NormFloat64()})
 		}
-		wires = append(wires, e)
+		wires = append(wires, w)
 	}
 	return plane, newMap("checker", c.h, 0.05, nil, 67.5, 45, finderOf(w, h, f)), wires
 }
@@ -86,7 +86,9 @@ func TestStraighten(t *testing.T) {
 // One wire, or two of a pair, don't tell how their plane turns.
 func TestStraightenByTooFewWires(t *testing.T) {
 	_, m, wires := hung(0, 0, 25, 0, 0)
-	for _, few := range [][][2]assess.Point{nil, wires[:1], {wires[0], {{wires[0][0][0], wires[0][0][1] + 12}, {wires[0][1][0], wires[0][1][1] + 13}}}} {
+	a, b := wires[0].Line[0], wires[0].Line[1]
+	close := assess.Wire{Line: []assess.Point{{a[0], a[1] + 12}, {b[0], b[1] + 13}}}
+	for _, few := range [][]assess.Wire{nil, wires[:1], {wires[0], close}, {wires[0], {}}} {
 		if _, by := m.Straighten(few); by != 0 {
 			t.Errorf("%d wires: put right by %.1f degrees", len(few), by*180/math.Pi)
 		}

@@ -9,9 +9,14 @@ type vec [3]float64
 func (a vec) add(b vec, k float64) vec { return vec{a[0] + k*b[0], a[1] + k*b[1], a[2] + k*b[2]} }
 func (a vec) norm() float64            { return math.Sqrt(a[0]*a[0] + a[1]*a[1] + a[2]*a[2]) }
 func (a vec) unit() vec                { n := a.norm(); return vec{a[0] / n, a[1] / n, a[2] / n} }
+func (a vec) dot(b vec) float64        { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+func (a vec) times(k float64) vec      { return vec{}.add(a, k) }
 func (a vec) cross(b vec) vec {
 	return vec{a[1]*b[2] - a[2]*b[1], a[2]*b[0] - a[0]*b[2], a[0]*b[1] - a[1]*b[0]}
 }
+
+// beside is what of a direction stands upright on a unit one, of unit length.
+func (a vec) beside(x vec) vec { return a.add(x, -a.dot(x)).unit() }
 
 // Diameter gives millimetres per pixel for the thickness of a round cane whose
 // axis passes the place (x, y) of the photo in direction (dx, dy), with the
@@ -26,11 +31,7 @@ func (m *Map) Diameter(x, y, dx, dy float64) float64 {
 		return m.Along(x, y, -dy, dx)
 	}
 	f, cx, cy := m.FocalPx, m.cx, m.cy
-	h := m.MMToPx
-	col := func(k int) vec {
-		return vec{(h[k] - cx*h[6+k]) / f, (h[3+k] - cy*h[6+k]) / f, h[6+k]}
-	}
-	r1, r2, t := col(0), col(1), col(2)
+	r1, r2, t := m.frame()
 	s := (r1.norm() + r2.norm()) / 2
 	u, v := m.PxToMM.Apply(x, y)
 	p := vec{}.add(r1, u/s).add(r2, v/s).add(t, 1/s)

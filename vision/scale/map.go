@@ -73,7 +73,7 @@ func newMap(kind string, mmToPx Homography, rms float64, cov *mat.Dense, halfW, 
 	m.Centre = assess.Point{x, y}
 	m.MMPerPx = m.At(x, y)
 	m.cx, m.cy = float64(f.photo.Width-1)/2, float64(f.photo.Height-1)/2
-	m.pose(m.cx, m.cy)
+	m.pose()
 	m.cov = cov
 	n := 1.0
 	if cov != nil {
@@ -86,23 +86,28 @@ func newMap(kind string, mmToPx Homography, rms float64, cov *mat.Dense, halfW, 
 	return m
 }
 
-// pose sets tilt and distance from the homography and the focal length, with
+// frame gives the plane's directions to the right and down and its origin in the
+// camera's frame (x right, y down, z ahead), all three to the same scale, with
 // square pixels and the principal point in the middle of the picture
 // (Zhang, IEEE PAMI 22(11), 2000, section 3.1).
-func (m *Map) pose(cx, cy float64) {
+func (m *Map) frame() (right, down, origin vec) {
 	h, f := m.MMToPx, m.FocalPx
-	col := func(k int) [3]float64 {
-		return [3]float64{(h[k] - cx*h[6+k]) / f, (h[3+k] - cy*h[6+k]) / f, h[6+k]}
+	col := func(k int) vec {
+		return vec{(h[k] - m.cx*h[6+k]) / f, (h[3+k] - m.cy*h[6+k]) / f, h[6+k]}
 	}
-	r1, r2, t := col(0), col(1), col(2)
-	norm := func(v [3]float64) float64 { return math.Sqrt(v[0]*v[0] + v[1]*v[1] + v[2]*v[2]) }
-	s := (norm(r1) + norm(r2)) / 2
+	return col(0), col(1), col(2)
+}
+
+// pose sets tilt and distance.
+func (m *Map) pose() {
+	r1, r2, t := m.frame()
+	s := (r1.norm() + r2.norm()) / 2
 	if s == 0 {
 		return
 	}
-	nx, ny, nz := r1[1]*r2[2]-r1[2]*r2[1], r1[2]*r2[0]-r1[0]*r2[2], r1[0]*r2[1]-r1[1]*r2[0]
-	m.DistanceMM = norm(t) / s
-	cos := math.Abs(nx*t[0]+ny*t[1]+nz*t[2]) / (norm([3]float64{nx, ny, nz}) * norm(t))
+	n := r1.cross(r2)
+	m.DistanceMM = t.norm() / s
+	cos := math.Abs(n.dot(t)) / (n.norm() * t.norm())
 	m.TiltDeg = math.Acos(min(cos, 1)) * 180 / math.Pi
 }
 
