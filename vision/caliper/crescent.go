@@ -151,22 +151,13 @@ const skyShare = 0.12
 // turn, radians, beside the line of sight, by Lambert's law; 0 is behind the
 // camera. limb is as in a crescent.
 func wholeOf(turn float64, limb bool) float64 {
-	light := func(u float64) float64 {
-		return skyShare + (1-skyShare)*max(0, math.Sqrt(1-u*u)*math.Cos(turn)+u*math.Sin(turn))
-	}
+	// How far around from the brightest line a share of its light is left.
+	around := func(share float64) float64 { return math.Acos((share - skyShare) / (1 - skyShare)) }
 	const ground = 0.25 // of the peak: grass and stalks in the cane's lee
-	inner, edge := -1.0, 1.0
-	for u := math.Sin(turn); u > -1; u -= 0.005 {
-		if light(u) < 0.5 {
-			inner = u
-			break
-		}
-	}
-	for u := math.Sin(turn); u < 1 && !limb; u += 0.005 {
-		if light(u) < (1+ground)/2 {
-			edge = u
-			break
-		}
+	inner := math.Sin(max(turn-around(0.5), -math.Pi/2))
+	edge := math.Sin(min(turn+around((1+ground)/2), math.Pi/2))
+	if limb {
+		edge = 1
 	}
 	return 2 / (edge - inner)
 }
