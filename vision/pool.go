@@ -27,33 +27,24 @@ func secondReadings(c *assess.Cane, course *stance.Course, r *stance.Result, oth
 	if len(line) < 2 || len(other.CentreLine) < 2 || len(other.Profile) == 0 {
 		return out
 	}
-	depth := make([]float64, len(line))
-	for i := range depth {
-		depth[i] = course.At(c.AlongMM[i])
-	}
-	perPx := r.Across(line, depth)
+	factors := r.Factors(course, m, line, c.AlongMM)
 	for k, q := range c.Profile {
 		i, _ := slices.BinarySearch(c.AlongMM, q.AlongMM)
 		i = min(i, len(line)-1)
-		at, away, px := nearest(other, line[i])
+		at, away := nearest(other, line[i])
 		p := other.Profile[nearestPlace(other.Profile, at)]
-		flat := m.Diameter(px[0], px[1], line[min(i+1, len(line)-1)][0]-line[max(i-1, 0)][0], line[min(i+1, len(line)-1)][1]-line[max(i-1, 0)][1])
-		if math.Abs(p.AlongMM-at) > 6 || !(p.U > 0) || !(flat > 0) || !(perPx[i] > 0) {
-			continue
-		}
 		// Beside the other's line it isn't this cane's thickness.
-		if away > max(3, 0.6*p.DiameterMM/flat) {
+		if math.Abs(p.AlongMM-at) > 6 || !(p.U > 0) || away > max(3, 0.6*p.DiameterMM/m.At(line[i][0], line[i][1])) {
 			continue
 		}
-		f := perPx[i] / flat
-		out[k] = reading{p.DiameterMM * f, p.U * f, p.Carried, true}
+		out[k] = reading{p.DiameterMM * factors[i], p.U * factors[i], p.Carried, true}
 	}
 	return out
 }
 
-// nearest is the place of a cane's line that is nearest to a pixel: mm along, how
-// many px away, and where.
-func nearest(c *assess.Cane, q assess.Point) (along, away float64, px assess.Point) {
+// nearest is the place of a cane's line that is nearest to a pixel: mm along, and how
+// many px away.
+func nearest(c *assess.Cane, q assess.Point) (along, away float64) {
 	away = math.Inf(1)
 	for i := 1; i < min(len(c.CentreLine), len(c.AlongMM)); i++ {
 		a, b := c.CentreLine[i-1], c.CentreLine[i]
@@ -63,12 +54,11 @@ func nearest(c *assess.Cane, q assess.Point) (along, away float64, px assess.Poi
 			continue
 		}
 		t := max(0, min(1, ((q[0]-a[0])*dx+(q[1]-a[1])*dy)/l))
-		p := assess.Point{a[0] + t*dx, a[1] + t*dy}
-		if d := math.Hypot(q[0]-p[0], q[1]-p[1]); d < away {
-			along, away, px = c.AlongMM[i-1]+t*(c.AlongMM[i]-c.AlongMM[i-1]), d, p
+		if d := math.Hypot(q[0]-a[0]-t*dx, q[1]-a[1]-t*dy); d < away {
+			along, away = c.AlongMM[i-1]+t*(c.AlongMM[i]-c.AlongMM[i-1]), d
 		}
 	}
-	return along, away, px
+	return along, away
 }
 
 // nearestPlace is the index of the place of a profile that is nearest to along.

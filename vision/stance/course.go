@@ -70,12 +70,18 @@ func (c *Course) unit(along float64) float64 {
 // depth, and by what the two photos together know better of the plane than
 // the card alone.
 func (c *Course) Factors(m *scale.Map, line []assess.Point, along []float64) []float64 {
+	return c.factors(c.cam, m, line, along)
+}
+
+// factors is Factors for either photo, with its camera and map, and the line as it
+// shows it.
+func (c *Course) factors(cam camera, m *scale.Map, line []assess.Point, along []float64) []float64 {
 	out := make([]float64, min(len(line), len(along)))
 	for i := range out {
 		out[i] = 1
 		dx, dy := direction(line, i)
 		if flat := m.Diameter(line[i][0], line[i][1], dx, dy); flat > 0 {
-			out[i] = c.cam.across(line[i], dx, dy, c.At(along[i])) / flat
+			out[i] = cam.across(line[i], dx, dy, c.At(along[i])) / flat
 		}
 	}
 	return out

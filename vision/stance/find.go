@@ -59,15 +59,10 @@ func (r *Result) Transfer(c *assess.Cane, course *Course) []assess.Point {
 	return out
 }
 
-// Across gives, for each point of a line that the second photo shows at the depths
-// d (mm off the card's plane), how many mm one pixel across it is.
-func (r *Result) Across(line []assess.Point, d []float64) []float64 {
-	out := make([]float64, len(line))
-	for i, q := range line {
-		dx, dy := direction(line, i)
-		out[i] = r.rig.b.across(q, dx, dy, d[i])
-	}
-	return out
+// Factors is Course.Factors for the second photo: line is a cane of the first as
+// Transfer carries it over, along its millimetres in the first, m the second's map.
+func (r *Result) Factors(course *Course, m *scale.Map, line []assess.Point, along []float64) []float64 {
+	return course.factors(r.rig.b, m, line, along)
 }
 
 // Find holds the second photo b against the first, a. It never fails: what
